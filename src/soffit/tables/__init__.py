@@ -1,0 +1,1 @@
+"""Published tables as data, and the rows of settings and limits."""

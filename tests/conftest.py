@@ -1,0 +1,27 @@
+"""Skip tests whose system program is absent, with a reason."""
+
+import shutil
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        for mark in item.iter_markers("needs"):
+            missing = [program for program in mark.args if shutil.which(program) is None]
+            if missing:
+                reason = f"needs {', '.join(missing)}, not installed"
+                item.add_marker(pytest.mark.skip(reason=reason))
+
+
+@pytest.fixture
+def shared_data() -> Path:
+    """Folder of real plan files beside the repository; absent on most machines."""
+    folder = Path(__file__).resolve().parents[2] / "shared" / "data"
+    if not folder.is_dir():
+        pytest.skip("the folder of real plan files is not beside this repository")
+    return folder
