@@ -23,7 +23,7 @@ class Row:
 
 
 def best_of(times: int, work: Callable[[], object]) -> float:
-    """Return the shortest wall-clock time of several runs. [s]"""
+    """Return the shortest wall-clock time of several runs, in seconds."""
     best = float("inf")
     for _ in range(times):
         start = time.perf_counter()
