@@ -1,0 +1,1 @@
+"""Frozen records in the trade's words; no algorithms."""
