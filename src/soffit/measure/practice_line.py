@@ -252,7 +252,9 @@ class PracticeLine:
                 ohm[fault.place] += fault.value
             elif fault.kind == "wrong_cable":
                 ohm = ohm * fault.value
-        series = 1.0 / (ohm[:, None] + 1j * omega * self.run_h[:, None])
+        series = np.asarray(
+            1.0 / (ohm[:, None] + 1j * omega * self.run_h[:, None]), dtype=np.complex128
+        )
         half_shunt = np.asarray(0.5j * omega * self.run_f[:, None], dtype=np.complex128)
         return series, half_shunt
 
