@@ -1,0 +1,1 @@
+"""Lines as circuits: cable, taps, trees and meshes, transformers, amplifier load. Knows no job."""
