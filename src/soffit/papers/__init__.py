@@ -1,0 +1,1 @@
+"""Papers and drawings: they lay out what they are given and compute nothing."""
