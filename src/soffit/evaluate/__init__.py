@@ -1,0 +1,1 @@
+"""Records in, arrays through science, complete results out; decides nothing."""
