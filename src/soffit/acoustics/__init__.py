@@ -1,0 +1,1 @@
+"""Sound: levels, evenness, rooms, noise and speech, as pure functions of numbers."""
