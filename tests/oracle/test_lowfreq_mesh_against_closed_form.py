@@ -1,0 +1,73 @@
+"""Quadratic elements on a rectangle against its closed form."""
+
+import numpy as np
+import pytest
+
+from soffit.acoustics.lowfreq import (
+    RectangleModes,
+    decay_rate_per_s,
+    half_space_transfer,
+    plan_limit_per_m,
+)
+from soffit.acoustics.lowfreq_mesh import mesh_modes, plan_modes
+from soffit.constants import SPEED_OF_SOUND_20_DEGC_M_S as C
+
+LENGTH, WIDTH, HEIGHT = 9.0, 7.0, 3.0
+BOX = [(0.0, 0.0), (LENGTH, 0.0), (LENGTH, WIDTH), (0.0, WIDTH)]
+
+
+def test_frequencies_within_0_03_percent_up_to_120_hz_on_a_0_4_m_mesh():
+    modes = mesh_modes(BOX, limit_per_m=2.0 * np.pi * 130.0 / C, step_m=0.4)
+    orders = np.arange(12)
+    exact = np.sort(np.pi * np.hypot(orders[:, None] / LENGTH, orders[None, :] / WIDTH).ravel())
+    exact = exact[(exact > 0.0) & (exact * C / (2.0 * np.pi) < 120.0)]
+    assert exact.size > 25
+    found = modes.wavenumber_per_m[1 : exact.size + 1]
+    assert np.max(np.abs(found / exact - 1.0)) < 3e-4
+
+
+def test_transfer_within_0_2_db_at_every_seat_and_tone_not_in_a_null():
+    limit = plan_limit_per_m(highest_hz=160.0, height_step_m=HEIGHT - 1.2)
+    rng = np.random.default_rng(5)
+    sources = rng.uniform([0.3, 0.3], [LENGTH - 0.3, WIDTH - 0.3], (30, 2))
+    ears = np.column_stack(
+        [rng.uniform([0.5, 0.5], [LENGTH - 0.5, WIDTH - 0.5], (40, 2)), np.full(40, 1.2)]
+    )
+    tones = np.geomspace(25.0, 160.0, 49)
+    fields = [
+        half_space_transfer(
+            modes,
+            source_m=sources,
+            ear_m=ears,
+            frequency_hz=tones,
+            decay_rate_per_s=decay_rate_per_s(0.6),
+            height_m=HEIGHT,
+        )
+        for modes in (
+            plan_modes(BOX, limit_per_m=limit),
+            mesh_modes(BOX, limit_per_m=limit, step_m=0.2),
+        )
+    ]
+    exact, found = np.abs(fields[0]), np.abs(fields[1])
+    loudness = np.sqrt(np.mean(exact**2, axis=1, keepdims=True))
+    heard = exact > 0.2 * loudness  # 14 dB under the seats' mean is a null: no seat hears its depth
+    assert np.count_nonzero(heard) > 0.9 * heard.size
+    off_db = 20.0 * np.abs(np.log10(found / exact))
+    assert np.max(off_db[heard]) < 0.2
+    seat_mean_db = 10.0 * np.log10(np.mean(found**2, axis=1) / np.mean(exact**2, axis=1))
+    assert np.max(np.abs(seat_mean_db)) < 0.05
+
+
+@pytest.mark.parametrize("turn_rad", [0.0, 0.4, 2.0, -1.2])
+def test_a_turned_rectangle_is_still_solved_in_closed_form(turn_rad: float):
+    turn = np.array([[np.cos(turn_rad), np.sin(turn_rad)], [-np.sin(turn_rad), np.cos(turn_rad)]])
+    inside = np.array([[1.0, 2.0], [7.5, 6.1], [4.4, 0.4]])
+    for corners in (BOX, BOX[::-1], BOX[1:] + BOX[:1]):
+        modes = plan_modes(np.array(corners) @ turn + [3.0, -2.0], limit_per_m=2.0)
+        assert isinstance(modes, RectangleModes)
+        plain = RectangleModes((0.0, 0.0), 0.0, LENGTH, WIDTH, 2.0)
+        product = modes.at(inside @ turn + [3.0, -2.0]), plain.at(inside)
+        # modes may be listed along other sides and with other signs; what they sum to may not
+        weight = [1.0 / (1.0 + mode.wavenumber_per_m**2) for mode in (modes, plain)]
+        turned = (product[0] * weight[0]) @ product[0].T
+        assert turned == pytest.approx((product[1] * weight[1]) @ product[1].T, rel=1e-9)
