@@ -7,6 +7,7 @@ import pytest
 from soffit.constants import LINE_70_V
 from soffit.errors import DomainError
 from soffit.evaluate.line import evaluate_line
+from soffit.evaluate.line_sweep import sweep_line
 from soffit.model.catalogue import (
     CableType,
     Catalogue,
@@ -133,3 +134,15 @@ def test_an_unreached_speaker_is_named() -> None:
 def test_an_empty_line_is_refused() -> None:
     with pytest.raises(DomainError, match="no speaker"):
         evaluate_line(replace(CHAIN, speaker_keys=()), SPEAKERS, CATALOGUE, conductor_degc=20.0)
+
+
+def test_a_sweep_meets_the_plan_at_1_khz_and_dips_below_the_resonance() -> None:
+    sweep = sweep_line(CHAIN, SPEAKERS, CATALOGUE, conductor_degc=20.0)
+    at_1_khz = min(
+        zip(sweep.frequency_hz, sweep.impedance_ohm, strict=True),
+        key=lambda pair: abs(pair[0] - 1000.0),
+    )
+    assert at_1_khz[1] == pytest.approx(51.605, rel=0.01)
+    assert sweep.impedance_ohm[0] < 0.8 * at_1_khz[1]
+    assert sweep.flux_limit_hz == pytest.approx(60.0)
+    assert sweep.va_max >= LINE_70_V**2 / max(sweep.impedance_ohm)
