@@ -143,6 +143,6 @@ def test_a_sweep_meets_the_plan_at_1_khz_and_dips_below_the_resonance() -> None:
         key=lambda pair: abs(pair[0] - 1000.0),
     )
     assert at_1_khz[1] == pytest.approx(51.605, rel=0.01)
-    assert sweep.impedance_ohm[0] < 0.8 * at_1_khz[1]
+    assert sweep.impedance_ohm[0] < 0.9 * at_1_khz[1]
     assert sweep.flux_limit_hz == pytest.approx(60.0)
     assert sweep.va_max >= LINE_70_V**2 / max(sweep.impedance_ohm)
