@@ -1,0 +1,1 @@
+"""Ceilings as geometry and structure: tiles, tees, joists, voids, clearances and weight."""
