@@ -391,62 +391,13 @@ def conductor_resistance_ohm_m(
     if chosen == "ASTM B258":
         return awg_resistance_ohm_m(int(size), conductor_degc=conductor_degc, metal=metal)
     if chosen == "NEC Table 8 stranded":
-        return nec_table_8_resistance_ohm_m(size, conductor_degc=conductor_degc)
+        plain = nec_table_8_resistance_ohm_m(size, conductor_degc=conductor_degc)
+        return plain / iacs_ratio(metal)
     return iec_60228_resistance_ohm_m(
         size,
         strand_class="5" if chosen.endswith("5") else "2",
         conductor_degc=conductor_degc,
         metal=metal,
-    )
-
-
-def cable_resistance_ohm_m(
-    system: Literal["AWG", "mm2"],
-    size: str,
-    *,
-    conductor: str,
-    conductor_degc: float,
-    metal: Metal = "copper",
-) -> float:
-    """Resistance per metre of one conductor of a catalogued cable.
-
-    Parameters
-    ----------
-    system, size
-        Gauge of the cable.
-    conductor
-        ``solid`` or ``stranded`` for AWG sizes, ``class 1``, ``class 2`` or ``class 5`` for mm².
-    conductor_degc
-        Temperature of the conductor. [°C]
-    metal
-        Metal of the conductor.
-
-    Returns
-    -------
-    float
-        Resistance of one conductor, not of the loop. [Ω/m]
-
-    Raises
-    ------
-    TableError
-        If the table has no such size.
-    DomainError
-        If gauge or temperature are outside their range.
-
-    Notes
-    -----
-    AWG sizes are nominal whether solid or stranded: NEC chapter 9 table 8 has stranded conductors
-    1.3 to 2.6 % above solid ones, well inside what length and temperature are known to.
-
-    Examples
-    --------
-    >>> per_metre = cable_resistance_ohm_m("mm2", "1.5", conductor="class 5", conductor_degc=20.0)
-    >>> round(per_metre * 1e3, 3)
-    13.3
-    """
-    standard: Standard | None = "IEC 60228 class 5" if conductor == "class 5" else None
-    return conductor_resistance_ohm_m(
-        system, size, conductor_degc=conductor_degc, standard=standard, metal=metal
     )
 
 

@@ -1,0 +1,132 @@
+"""``soffit line``: the ladder question without a job."""
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from soffit.work.quick_line import QuickAnswer
+
+CAUTION = (
+    "caution: above 50 V the line can hurt; switch the amplifier off and disconnect it before "
+    "work. Defer to the local code, the authority having jurisdiction (AHJ) and a licensed "
+    "electrician."
+)
+STANDARDS = ("ASTM B258", "IEC 60228 class 2", "IEC 60228 class 5", "NEC Table 8 stranded")
+
+
+@click.command(
+    "line",
+    epilog="Example:  soffit line --volts 100 --speakers 14 --tap '6 W' --feed '22 m' "
+    "--spacing '3.6 m' --cable '1.5 mm2'",
+)
+@click.argument("description", required=False, type=click.Path(allow_dash=True))
+@click.option("--volts", default="100", show_default=True, help="Line voltage: 25, 70.7, 100 ...")
+@click.option("--speakers", type=int, help="How many, one after the other.")
+@click.option("--tap", help="Tap of each, such as '6 W'.")
+@click.option("--feed", help="Cable from the amplifier to the first, such as '22 m' or '70 ft'.")
+@click.option("--spacing", help="Cable from one to the next; the feed if not given.")
+@click.option("--cable", help="Conductor size, such as '16 AWG' or '1.5 mm2'.")
+@click.option("--conductor", type=click.Choice(STANDARDS), help="Table of conductor resistance.")
+@click.option("--temperature", help="Temperature of the copper in °C; the limit's if not given.")
+@click.option("--headroom", help="Part of the load that the amplifier keeps free, such as 20%.")
+@click.option("--insertion-loss", default="0 dB", show_default=True, help="Of each transformer.")
+@click.option(
+    "--tap-watt",
+    type=click.Choice(["drawn", "delivered"]),
+    default="drawn",
+    show_default=True,
+    help="Whether a tap's watt leaves the line or reaches the loudspeaker.",
+)
+@click.option("--schematic", type=click.Path(), help="Write the schematic to this SVG file.")
+@click.option("--curve", type=click.Path(), help="Write the impedance curve to this SVG file.")
+@click.option("--json", "as_json", is_flag=True, help="Write JSON.")
+def command(description: str | None, as_json: bool, **words: Any) -> int:  # noqa: ANN401 options as click passes them
+    """Load, amplifier, ohms and the loss at each loudspeaker of one line.
+
+    Give an even chain by its options, or DESCRIPTION: a file (or - for standard input) with one
+    run a line: start, end, length, tap, cable. Tap and cable may be empty; 'amplifier' is where
+    the line begins; a second run to the same end closes a ring.
+    """
+    from soffit.work.quick_line import solve_quick_line
+    from soffit.work.quick_line_question import LineWords, question_from_words
+
+    drawings = {name: words.pop(name) for name in ("schematic", "curve")}
+    asked = LineWords(**words)
+    text = None if description is None else _read(description)
+    imperial = asked.is_imperial(text)
+    answer = solve_quick_line(question_from_words(asked, text=text, name=description or ""))
+    _draw(answer, drawings, imperial=imperial)
+    if as_json:
+        click.echo(json.dumps(answer.as_dict(), ensure_ascii=False, indent=2))
+    else:
+        click.echo(_text(answer, imperial=imperial))
+    return 1 if any(finding.severity == "stop" for finding in answer.findings) else 0
+
+
+def _read(description: str) -> str:
+    from soffit.errors import JobError
+
+    raw = sys.stdin.buffer.read() if description == "-" else Path(description).read_bytes()
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise JobError(
+            what=f"{description} is not a text",
+            where=f"{description}, byte {error.start}",
+            why="it is not written in UTF-8",
+            do="give a text file with one run a line: start, end, length, tap, cable",
+        ) from None
+
+
+def _draw(answer: "QuickAnswer", drawings: dict[str, str | None], *, imperial: bool) -> None:
+    if drawings["schematic"] is not None:
+        from soffit.work.quick_line_drawing import draw_schematic
+
+        Path(drawings["schematic"]).write_text(
+            draw_schematic(answer, imperial=imperial), encoding="utf-8"
+        )
+    if drawings["curve"] is not None:
+        from soffit.work.quick_line_drawing import draw_impedance
+
+        Path(drawings["curve"]).write_text(draw_impedance(answer), encoding="utf-8")
+
+
+def _text(answer: "QuickAnswer", *, imperial: bool) -> str:
+    facts = answer.as_dict()
+    far = 1.0 / 0.3048 if imperial else 1.0
+    unit = "ft" if imperial else "m"
+    rows = [
+        f"load              {answer.load_w:.1f} W  (sum of taps)",
+        f"drawn             {answer.drawn_w:.1f} W  (transformers and cable included)",
+        f"amplifier         {answer.amplifier_w_min:.1f} W or more per channel "
+        f"({facts['headroom_ratio']:.0%} headroom)",
+        f"impedance         {answer.impedance_ohm:.3f} ohm at 1 kHz, at the amplifier's end",
+        f"worst loss        {facts['worst_loss_db']:.4f} dB at loudspeaker {answer.worst.name}: "
+        f"voltage -{facts['worst_voltage_drop_ratio']:.1%}, "
+        f"gets {facts['worst_delivered_power_ratio']:.1%} of its tap power",
+        f"in the cable      {answer.cable_w:.2f} W, "
+        f"{facts['cable_power_share']:.1%} of what is drawn",
+        f"cable             {answer.cable_m * far:.0f} {unit} of route, copper at "
+        f"{facts['conductor_degc']:.0f} °C",
+        "",
+        f"{'loudspeaker':<12} {'tap W':>7} {'cable ' + unit:>9} {'volts':>8} "
+        f"{'gets W':>8} {'loss dB':>8}",
+    ]
+    rows += [
+        f"{speaker.name:<12} {speaker.tap_w:>7.1f} {speaker.distance_m * far:>9.1f} "
+        f"{speaker.voltage_v:>8.2f} {speaker.power_w:>8.2f} {speaker.loss_db:>8.4f}"
+        for speaker in answer.speakers
+    ]
+    rows += ["", *(f"resistance: {source}" for source in answer.resistance_sources)]
+    rows += [
+        f"{finding.severity}: {finding.what} (limit {finding.limit}, {finding.limit_source}); "
+        f"{finding.do}"
+        for finding in answer.findings
+    ]
+    if answer.question.line_voltage_v > 50.0:
+        rows.append(CAUTION)
+    return "\n".join(rows)
