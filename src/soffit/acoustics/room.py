@@ -32,7 +32,7 @@ def absorption_coefficients(material: str) -> FloatArray:
     Parameters
     ----------
     material
-        Name in the table.
+        Id in the table, see `absorption_materials`.
 
     Returns
     -------
@@ -46,7 +46,7 @@ def absorption_coefficients(material: str) -> FloatArray:
 
     Examples
     --------
-    >>> absorption_coefficients("carpet on pad").tolist()
+    >>> absorption_coefficients("carpet_on_pad").tolist()
     [0.08, 0.08, 0.24, 0.57, 0.69, 0.71, 0.73, 0.73]
     """
     table = load_table("absorption")
@@ -57,9 +57,9 @@ def absorption_coefficients(material: str) -> FloatArray:
     return np.array([inner[0], *inner, inner[-1]])
 
 
-def absorption_materials() -> tuple[str, ...]:
-    """Return the names of all materials in the table."""
-    return tuple(row["material"] for row in load_table("absorption").rows)
+def absorption_materials() -> dict[str, str]:
+    """Return id and name of all materials in the table."""
+    return {row["material"]: row["name"] for row in load_table("absorption").rows}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
