@@ -109,6 +109,8 @@ class Ceiling:
         Where the kind has them.
     void_depth_m, void_source
         Ceiling face to lowest obstacle above. [m]
+    void_points : (n, 3)
+        Void measured by hand: plan x, y and depth there. [m]
     slope_ratio, slope_angle_rad
         Rise per metre and direction of rise; ``height_m`` then holds at ``slope_at``. [rad]
     is_plenum, fire_rated
@@ -126,6 +128,7 @@ class Ceiling:
     joists: Joists | None = None
     void_depth_m: float | None = None
     void_source: HeightSource = "surveyed"
+    void_points: tuple[tuple[float, float, float], ...] = ()
     slope_ratio: float = 0.0
     slope_angle_rad: float = 0.0
     slope_at: Point = (0.0, 0.0)
