@@ -189,7 +189,7 @@ def tiles(
     holes: Sequence[Ring] = (),
     region: Ring | None = None,
     border_usable: bool = False,
-    full_share: float = 0.99,
+    full_share: float = 0.96,
     least_border_share: float = 0.5,
 ) -> TileField:
     """Lay a grid into a polygon with holes.
@@ -207,7 +207,7 @@ def tiles(
     border_usable
         Whether cut tiles may carry a unit.
     full_share
-        Share of its area from which a tile counts as full (surveys are good to some millimetres).
+        Share of its area from which a tile counts as full (surveys are good to 10 mm a side).
     least_border_share
         Share of its area from which a cut tile is usable, where cut tiles are.
 
