@@ -1,0 +1,215 @@
+"""Readings as evidence: what was read where, exact or censored, by instrument or by ear."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final, Literal
+
+import numpy as np
+from scipy.special import expit, ndtr
+
+from soffit.circuit.arrays import FloatArray
+from soffit.measure.line_plan import LinePlan
+from soffit.measure.predict import Look
+
+Heard = Literal["heard", "silent", "loud", "faint"]
+HEARD: Final[tuple[Heard, ...]] = ("heard", "silent", "loud", "faint")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """One reading of an instrument.
+
+    Parameters
+    ----------
+    look
+        What was read.
+    value
+        Ohms; or volts or amperes over one volt at the rack. [Ω]
+    bound
+        ``=`` for a value, ``<`` or ``>`` for a censored one.
+    """
+
+    look: Look
+    value: float
+    bound: Literal["=", "<", ">"] = "="
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Listened:
+    """One judgement by ear, or one level from the floor.
+
+    Parameters
+    ----------
+    place
+        Index of the place; -1 for the line as a whole.
+    word
+        What was heard; empty for a level.
+    over_plan_db
+        Level over the plan's, for a level. [dB]
+    """
+
+    place: int
+    word: Heard | Literal[""] = ""
+    over_plan_db: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """All readings since the last mend, and the log of the healthy line.
+
+    Parameters
+    ----------
+    shown, listened
+        Readings of instruments and ears.
+    log
+        Hand-over log of the healthy line; may be empty.
+    sound
+        Places found sound or mended, which are no longer suspected.
+    """
+
+    shown: tuple[Shown, ...] = ()
+    listened: tuple[Listened, ...] = ()
+    log: tuple[Shown, ...] = ()
+    sound: frozenset[int] = field(default_factory=frozenset)
+
+    @property
+    def tones_hz(self) -> tuple[float, ...]:
+        """Tones that were used. [Hz]."""
+        return tuple(sorted({item.look.tone_hz for item in (*self.shown, *self.log)}))
+
+
+def noise_sd(shown: Sequence[Shown], limits: Mapping[str, float]) -> FloatArray:
+    """Scatter of ln(reading) that belongs to each reading alone, (n_readings,).
+
+    Parameters
+    ----------
+    shown
+        Readings.
+    limits
+        Settings by name.
+
+    Returns
+    -------
+    (n_readings,)
+        One standard deviation.
+    """
+    found = []
+    for item in shown:
+        octaves = abs(math.log2(item.look.tone_hz / 1000.0))
+        model = limits["model_error_sd"] * (1.0 + octaves)
+        base = math.hypot(limits["meter_noise_sd"], model)
+        match item.look.direction:
+            case "volts":
+                base = limits["voltage_reading_sd"]
+            case "amps":
+                base = math.hypot(limits["clamp_reading_sd"], model)
+            case "in":
+                base = math.hypot(base, 0.15)
+            case _:
+                lead = limits["meter_lead_ohm"] / max(item.value, 0.3)
+                base = math.hypot(base, min(lead, 1.5))
+        found.append(base)
+    return np.asarray(found, dtype=np.float64)
+
+
+def ear_log_likelihood(
+    excess_db: FloatArray,
+    rack_ratio: FloatArray,
+    listened: Sequence[Listened],
+    plan: LinePlan,
+    limits: Mapping[str, float],
+) -> FloatArray:
+    """Log likelihood (n_suspects,) of what was heard.
+
+    Parameters
+    ----------
+    excess_db : (n_suspects, n_places)
+        Level of each loudspeaker over its plan. [dB]
+    rack_ratio : (n_suspects,)
+        |Z| at the rack over the plan's.
+    listened
+        What was heard.
+    plan
+        The line.
+    limits
+        Settings by name.
+
+    Returns
+    -------
+    (n_suspects,)
+        Sum over judgements.
+    """
+    total = np.zeros(len(excess_db))
+    words = [item for item in listened if item.place >= 0 and item.word]
+    if words:
+        table = np.log(word_probability(excess_db, plan, limits))
+        for item in words:
+            total += table[:, item.place, HEARD.index(item.word or "heard")]
+    sd = limits["level_reading_sd_db"]
+    for item in listened:
+        if item.place < 0 and item.word:
+            total += np.log(line_word_probability(excess_db, rack_ratio, item.word, plan, limits))
+        elif not item.word:
+            off = (item.over_plan_db - np.maximum(excess_db[:, item.place], -25.0)) / sd
+            total += -2.5 * np.log1p(off**2 / 4.0)
+    return total
+
+
+def word_probability(
+    excess_db: FloatArray, plan: LinePlan, limits: Mapping[str, float]
+) -> FloatArray:
+    """Probability (n_suspects, n_places, 4) of each word of ``HEARD`` under each loudspeaker.
+
+    Loud and faint are judged against the other loudspeakers of the line, silent against nothing.
+
+    Parameters
+    ----------
+    excess_db : (n_suspects, n_places)
+        Level of each loudspeaker over its plan. [dB]
+    plan
+        The line.
+    limits
+        Settings by name.
+    """
+    speakers = list(plan.speakers)
+    usual = np.median(excess_db[:, speakers], axis=1, keepdims=True)
+    sd, step = limits["ear_sd_db"], limits["ear_step_db"]
+    silent = ndtr((-limits["ear_silent_db"] - excess_db) / sd)
+    loud = ndtr((excess_db - usual - step) / sd) * (1.0 - silent)
+    faint = ndtr((usual - step - excess_db) / sd) * (1.0 - silent)
+    heard = np.maximum(1.0 - silent - loud - faint, 0.0)
+    parts = np.stack([heard, silent, loud, faint], axis=2)
+    parts = parts / np.sum(parts, axis=2, keepdims=True)
+    lapse = limits["ear_lapse_share"]
+    return np.asarray((1.0 - lapse) * parts + lapse / len(HEARD))
+
+
+def line_word_probability(
+    excess_db: FloatArray,
+    rack_ratio: FloatArray,
+    word: Heard,
+    plan: LinePlan,
+    limits: Mapping[str, float],
+) -> FloatArray:
+    """Probability (n_suspects,) of one word about the whole line: ``silent`` or anything else.
+
+    Parameters
+    ----------
+    excess_db : (n_suspects, n_places)
+        Level of each loudspeaker over its plan. [dB]
+    rack_ratio : (n_suspects,)
+        |Z| at the rack over the plan's.
+    word
+        What was heard.
+    plan
+        The line.
+    limits
+        Settings by name.
+    """
+    protects = expit((np.log(limits["protect_ratio"]) - np.log(rack_ratio)) / 0.25)
+    all_dead = np.all(excess_db[:, list(plan.speakers)] < -limits["ear_silent_db"], axis=1)
+    silent = np.where(all_dead, 1.0, protects)
+    lapse = limits["ear_lapse_share"]
+    probability = silent if word == "silent" else 1.0 - silent
+    return np.asarray((1.0 - lapse) * probability + lapse / 2.0)

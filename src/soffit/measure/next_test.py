@@ -1,0 +1,354 @@
+"""Which reading to take next: information about the place, per minute of work.
+
+Information is the expected fall of uncertainty about *where* the fault is (mutual information
+between place and reading), computed by quadrature over the likeliest suspicions. Minutes are what
+a person needs: the walk with the ladder, setting it up, opening and closing the joint.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+from scipy.special import ndtri
+
+from soffit.circuit.arrays import FloatArray
+from soffit.measure.evidence import HEARD, Shown, line_word_probability, noise_sd, word_probability
+from soffit.measure.line_plan import LinePlan
+from soffit.measure.posterior import Posterior, covariance
+from soffit.measure.predict import Look
+from soffit.measure.suspects import Suspect
+
+TestKind = Literal["rack", "walk", "listen", "joint"]
+
+LIKELY_SHARE: Final = 0.995
+LIKELY_MOST: Final = 90
+CANDIDATES_MOST: Final = 40
+NATS_PER_BIT: Final = math.log(2.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Test:
+    """One thing to do next.
+
+    Parameters
+    ----------
+    kind
+        ``rack`` reading, ``walk`` along the whole line with noise on it, ``listen`` under one
+        loudspeaker, or open a ``joint`` and read away from the amplifier and the piece alone.
+    place
+        Index of the place; -1 for rack and walk.
+    seconds_s
+        Work it takes from where the person is. [s]
+    bits
+        Information about the place that it gives on average.
+    looks
+        What the meter reads.
+    """
+
+    kind: TestKind
+    place: int
+    seconds_s: float
+    bits: float
+    looks: tuple[Look, ...] = ()
+
+    __test__ = False
+
+    @property
+    def bits_per_minute(self) -> float:
+        """Information per minute of work."""
+        return 60.0 * self.bits / max(self.seconds_s, 1.0)
+
+
+def distance_m(plan: LinePlan, start: int, end: int) -> float:
+    """Way on the floor between two places, the cable's way if positions are unknown. [m].
+
+    Parameters
+    ----------
+    plan
+        The line.
+    start, end
+        Indices; -1 is the rack.
+    """
+    if start == end:
+        return 0.0
+    reach = plan.reach_m
+    if start >= 0 and end >= 0:
+        one, two = plan.places[start].position, plan.places[end].position
+        if one is not None and two is not None:
+            return abs(one[0] - two[0]) + abs(one[1] - two[1])
+        shared = set(plan.tree.path(start + 1)) & set(plan.tree.path(end + 1))
+        fork = max((float(reach[n - 1]) if n > 0 else 0.0) for n in shared)
+        return float(reach[start] + reach[end] - 2.0 * fork)
+    return float(reach[max(start, end)])
+
+
+def seconds_of(
+    plan: LinePlan,
+    kind: TestKind,
+    place: int,
+    here: int,
+    limits: Mapping[str, float],
+    *,
+    is_noise_on: bool = False,
+) -> float:
+    """Work that a test takes from where the person is. [s].
+
+    Parameters
+    ----------
+    plan
+        The line.
+    kind, place
+        What is done where.
+    here
+        Where the person is; -1 is the rack.
+    limits
+        Settings by name.
+    is_noise_on
+        Whether noise is on the line already.
+    """
+    start = 0.0 if is_noise_on else limits["walk_start_s"]
+    way = distance_m(plan, here, place) / limits["walk_speed_m_s"]
+    match kind:
+        case "rack":
+            return way + limits["rack_reading_s"]
+        case "walk":
+            floor = float(np.sum(plan.length_m[1:])) / (2.0 * limits["walk_speed_m_s"])
+            return start + floor + limits["listen_s"] * len(plan.speakers)
+        case "listen":
+            return start + way / 2.0 + limits["listen_s"]
+        case _:
+            return way + limits["ladder_s"] + limits["open_joint_s"]
+
+
+def joint_looks(plan: LinePlan, place: int, tones_hz: Sequence[float]) -> tuple[Look, ...]:
+    """Return what is read at an opened joint: away from the amplifier, and the piece alone."""
+    looks = [Look(direction="out", place=place, tone_hz=t) for t in tones_hz]
+    if plan.places[place].tap_w > 0.0:
+        looks += [Look(direction="alone", place=place, tone_hz=t) for t in tones_hz]
+    return tuple(looks)
+
+
+def information_bits(posterior: Posterior, looks: Sequence[Look]) -> float:
+    """Expected information about the place from some looks. [bit].
+
+    Parameters
+    ----------
+    posterior
+        What is known.
+    looks
+        What would be read.
+
+    Returns
+    -------
+    float
+        Mutual information between place and readings, zero or more.
+    """
+    if not looks:
+        return 0.0
+    top = posterior.top(LIKELY_SHARE, most=LIKELY_MOST)
+    return _information(posterior, top, looks, [tuple(range(len(looks)))])[0]
+
+
+def _information(
+    posterior: Posterior,
+    top: Sequence[int],
+    looks: Sequence[Look],
+    groups: Sequence[tuple[int, ...]],
+) -> list[float]:
+    """Information of each group of looks, all predicted together."""
+    suspects = [posterior.suspects[i] for i in top]
+    weight = posterior.probability[list(top)]
+    weight = weight / np.sum(weight)
+    places = np.asarray([s.place for s in suspects])
+    mean, cov = _given_past(posterior, suspects, looks)
+    return [_mutual(weight, places, mean[:, g], cov[:, g][:, :, g]) for g in map(list, groups)]
+
+
+def _given_past(
+    posterior: Posterior, suspects: Sequence[Suspect], looks: Sequence[Look]
+) -> tuple[FloatArray, FloatArray]:
+    """Mean and covariance of new readings, given those that were taken."""
+    model, limits = posterior.model, posterior.model.limits
+    past = [item for item in posterior.evidence.shown if item.bound == "="]
+    n_past = len(past)
+    asked = [*[item.look for item in past], *looks]
+    prediction = model.predict(suspects, asked)
+    typical = [Shown(look=look, value=100.0) for look in looks]
+    own = noise_sd([*past, *typical], limits)
+    cov = covariance(model, prediction.slope, own)
+    mean = prediction.mean
+    if not n_past:
+        return mean, cov
+    seen = np.log([item.value for item in past])
+    inner, cross = cov[:, :n_past, :n_past], cov[:, n_past:, :n_past]
+    gain = np.swapaxes(np.linalg.solve(inner, np.swapaxes(cross, 1, 2)), 1, 2)
+    shift = (gain @ (seen - mean[:, :n_past])[..., None])[..., 0]
+    left = cov[:, n_past:, n_past:] - gain @ np.swapaxes(cross, 1, 2)
+    return mean[:, n_past:] + shift, left
+
+
+def _points(dimension: int) -> FloatArray:
+    """Equal-weight standard normal points (n_points, dimension), the same every time."""
+    if dimension == 1:
+        # Midpoints of 15 equally likely slices.
+        return np.asarray(ndtri((np.arange(15) + 0.5) / 15.0))[:, None]
+    rng = np.random.default_rng(7_919 * dimension)
+    half = rng.standard_normal((12, dimension))
+    return np.concatenate([half, -half])
+
+
+def _mutual(weight: FloatArray, places: FloatArray, mean: FloatArray, cov: FloatArray) -> float:
+    """Mutual information of place and a Gaussian reading, in bits."""
+    dimension = mean.shape[1]
+    lower = np.linalg.cholesky(cov + 1e-12 * np.eye(dimension))
+    points = _points(dimension)
+    drawn = mean[:, None, :] + np.einsum("hij,pj->hpi", lower, points)
+    inverse = np.linalg.inv(lower)
+    half_log_det = np.sum(np.log(np.diagonal(lower, axis1=1, axis2=2)), axis=1)
+    apart = drawn[:, :, None, :] - mean[None, None, :, :]
+    white = np.einsum("kij,hpkj->hpki", inverse, apart)
+    density = -0.5 * np.sum(white**2, axis=-1) - half_log_det
+    return _place_information(weight, places, density)
+
+
+def _place_information(weight: FloatArray, places: FloatArray, density: FloatArray) -> float:
+    """Information from log densities (n_true, n_points, n_suspects) of equally likely points."""
+    same = places[:, None] == places[None, :]
+    joint = density + np.log(weight)
+    top = np.max(joint, axis=2, keepdims=True)
+    share = np.exp(joint - top)
+    total = np.log(np.sum(share, axis=2))
+    mine = np.log(np.maximum(np.einsum("hpk,hk->hp", share, same.astype(np.float64)), 1e-300))
+    place_weight = same.astype(np.float64) @ weight
+    gained = np.mean(mine - total, axis=1) - np.log(place_weight)
+    return max(float(np.sum(weight * gained)) / NATS_PER_BIT, 0.0)
+
+
+def _walk_bits(posterior: Posterior, top: Sequence[int], listened: set[int]) -> dict[int, float]:
+    """Information of a whole walk (key -1) and of listening under each place."""
+    suspects = [posterior.suspects[i] for i in top]
+    weight = posterior.probability[list(top)]
+    weight = weight / np.sum(weight)
+    places = np.asarray([s.place for s in suspects])
+    model = posterior.model
+    prediction = model.predict(suspects, [])
+    table = word_probability(prediction.excess_db, posterior.plan, model.limits)
+    lives = 1.0 - line_word_probability(
+        prediction.excess_db, prediction.rack_ratio, "silent", posterior.plan, model.limits
+    )
+    silent = np.zeros(len(HEARD))
+    silent[HEARD.index("silent")] = 1.0
+    # An amplifier that gives up makes everything silent.
+    table = lives[:, None, None] * table + (1.0 - lives)[:, None, None] * silent
+    table = np.maximum(table, 1e-4)
+    found: dict[int, float] = {}
+    for place in posterior.plan.speakers:
+        if place not in listened:
+            found[place] = _word_information(weight, places, table[:, place])
+    rng = np.random.default_rng(4_211)
+    fresh = [i for i in posterior.plan.speakers if i not in listened]
+    if fresh:
+        log_table = np.log(table[:, fresh])
+        edges = np.cumsum(table[:, fresh], axis=2) / np.sum(table[:, fresh], axis=2, keepdims=True)
+        chance = rng.random((len(suspects), 6, len(fresh)))
+        words = np.sum(chance[..., None] > edges[:, None], axis=3).clip(0, len(HEARD) - 1)
+        density = np.zeros((len(suspects), 6, len(suspects)))
+        for word in range(len(HEARD)):
+            density += (words == word).astype(np.float64) @ log_table[:, :, word].T
+        found[-1] = _place_information(weight, places, density)
+    return found
+
+
+def _word_information(weight: FloatArray, places: FloatArray, table: FloatArray) -> float:
+    """Information of one judgement with word probabilities (n_suspects, n_words)."""
+    whole = weight @ table
+    by_place = 0.0
+    for place in np.unique(places):
+        mine = places == place
+        share = float(np.sum(weight[mine]))
+        words = (weight[mine] @ table[mine]) / share
+        by_place += share * float(np.sum(words * np.log(words)))
+    return max((by_place - float(np.sum(whole * np.log(whole)))) / NATS_PER_BIT, 0.0)
+
+
+def _candidates(posterior: Posterior, top: Sequence[int]) -> list[int]:
+    """Places where opening a joint may tell something, evenly over what is still likely."""
+    n_places = len(posterior.plan.places)
+    weight = np.zeros(n_places)
+    for i in top:
+        if posterior.suspects[i].place >= 0:
+            weight[posterior.suspects[i].place] += posterior.probability[i]
+    if n_places <= CANDIDATES_MOST:
+        return list(range(n_places))
+    likeliest = np.argsort(-weight, kind="stable")[: CANDIDATES_MOST // 4]
+    mass = np.cumsum(weight + 1e-3 / n_places)
+    steps = np.linspace(0.0, 1.0, CANDIDATES_MOST - len(likeliest)) * mass[-1]
+    spread = np.searchsorted(mass, steps).clip(0, n_places - 1)
+    return sorted({int(i) for i in (*likeliest, *spread)})
+
+
+def next_tests(
+    posterior: Posterior,
+    *,
+    here: int,
+    tones_hz: Sequence[float],
+    can_listen: bool = True,
+    is_noise_on: bool = False,
+) -> tuple[Test, ...]:
+    """Rank what to do next, best first.
+
+    Parameters
+    ----------
+    posterior
+        What is known.
+    here
+        Where the person is; -1 is the rack.
+    tones_hz
+        Tones of the meter in hand; 1 kHz only by default. [Hz]
+    can_listen
+        Whether noise may be put on the line now.
+    is_noise_on
+        Whether it is on already.
+
+    Returns
+    -------
+    tuple of Test
+        By information per minute, falling.
+    """
+    plan, limits = posterior.plan, posterior.model.limits
+    top = posterior.top(LIKELY_SHARE, most=LIKELY_MOST)
+    done = {item.look for item in posterior.evidence.shown}
+    places = _candidates(posterior, top)
+    looks: list[Look] = []
+    groups: list[tuple[int, ...]] = []
+    kinds: list[tuple[TestKind, int]] = []
+    rack = tuple(Look(direction="whole", place=-1, tone_hz=t) for t in tones_hz)
+    for kind, place, wanted in [
+        ("rack", -1, rack),
+        *(("joint", i, joint_looks(plan, i, tones_hz)) for i in places),
+    ]:
+        new = [look for look in wanted if look not in done]
+        if new:
+            groups.append(tuple(range(len(looks), len(looks) + len(new))))
+            looks += new
+            kinds.append((kind, place))  # type: ignore[arg-type]
+    bits = _information(posterior, top, looks, groups) if looks else []
+    tests = [
+        Test(
+            kind=kind,
+            place=place,
+            seconds_s=seconds_of(plan, kind, place, here, limits),
+            bits=bit,
+            looks=tuple(looks[m] for m in group),
+        )
+        for (kind, place), bit, group in zip(kinds, bits, groups, strict=True)
+    ]
+    if can_listen:
+        heard = {item.place for item in posterior.evidence.listened}
+        for place, bit in _walk_bits(posterior, top, heard).items():
+            ear: TestKind = "walk" if place < 0 else "listen"
+            seconds = seconds_of(plan, ear, place, here, limits, is_noise_on=is_noise_on)
+            tests.append(Test(kind=ear, place=place, seconds_s=seconds, bits=bit))
+    return tuple(sorted(tests, key=lambda t: (-t.bits_per_minute, t.kind, t.place)))

@@ -1,0 +1,475 @@
+"""What every instrument would show under every suspicion, with exact sensitivities.
+
+A line is solved for many suspicions at once (one case each). What is not known about a healthy
+line, the nuisance, is a vector of independent standard normal numbers: how all loudspeakers of a
+batch stray (one set of directions times a few smooth patterns along the line), how each strays of
+its own, the resistance of each run, and what all runs share. A reading is then Gaussian in ln|Z|:
+its mean comes from the exact solution, its covariance from the exact sensitivities.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from soffit.circuit.arrays import ComplexArray, FloatArray
+from soffit.circuit.tree import TreeState, solve_tree
+from soffit.decibel import field_ratio_db, power_ratio_db
+from soffit.measure.line_plan import LinePlan
+from soffit.measure.shape import ShapePrior, shape_prior
+from soffit.measure.suspects import SILENT, WHOLE_LINE, Suspect, fault_kinds
+
+Direction = Literal["whole", "out", "in", "alone", "volts", "amps"]
+
+BREAK_OHM: Final = 1e7
+CABLE_H_M: Final = 0.6e-6
+CABLE_F_M: Final = 100e-12
+"""Loop inductance and capacitance of cable, middle of TRADE's 0.5-0.7 µH/m and 50-150 pF/m."""
+EAR_HZ: Final = 1000.0
+DEAD_DB: Final = -90.0
+BATCH_PATTERNS: Final = 5
+ONE_BATCH_SHARE: Final = 0.6
+"""Part of the batch variance that the whole line shares; the rest changes slowly along it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """One thing to read.
+
+    Parameters
+    ----------
+    direction
+        ``whole`` at the rack; ``out``, ``in`` or ``alone`` at a place with its joint open;
+        ``volts`` and ``amps`` over 1 V at the rack, nothing opened.
+    place
+        Index of the place; -1 for the rack.
+    tone_hz
+        Tone. [Hz]
+    """
+
+    direction: Direction
+    place: int
+    tone_hz: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prediction:
+    """Readings under suspicions.
+
+    Parameters
+    ----------
+    mean : (n_suspects, n_looks)
+        Mean of the natural logarithm of the reading.
+    slope : (n_suspects, n_looks, n_nuisance)
+        Its change per standard deviation of each unknown; the last but one column is the size
+        of the fault, the last the gain of the instrument.
+    excess_db : (n_suspects, n_places)
+        Level of each loudspeaker over its plan. [dB]
+    rack_ratio : (n_suspects,)
+        |Z| at the rack at 1 kHz over the plan's.
+    """
+
+    mean: FloatArray
+    slope: FloatArray
+    excess_db: FloatArray
+    rack_ratio: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Cases:
+    """Many suspicions as circuits; see ``LineModel.predict``."""
+
+    load_s: ComplexArray
+    run_ohm: ComplexArray
+    alone_ohm: ComplexArray
+    load_share: ComplexArray
+    run_share: ComplexArray
+    gain_db: FloatArray
+
+
+class LineModel:
+    """A line with everything that is not known about it.
+
+    Parameters
+    ----------
+    plan
+        The line.
+    tones_hz
+        Tones that will be asked for; 1 kHz is added for the ears. [Hz]
+    limits
+        Settings by name.
+    """
+
+    def __init__(
+        self, plan: LinePlan, tones_hz: Sequence[float], limits: Mapping[str, float]
+    ) -> None:
+        self.plan = plan
+        self.limits = limits
+        self.tones_hz = tuple(sorted({*(float(t) for t in tones_hz), EAR_HZ}))
+        self.ear = self.tones_hz.index(EAR_HZ)
+        self.shapes = self._shapes()
+        omega = 2.0 * np.pi * np.asarray(self.tones_hz)
+        count = len(plan.places)
+        self.speaker_ohm = np.full((count, len(omega)), np.inf + 0j)
+        for i in plan.speakers:
+            self.speaker_ohm[i] = plan.nominal_ohm[i] * np.exp(self.shapes[i].mean)
+        self.run_ohm: ComplexArray = (
+            plan.run_loop_ohm[:, None] + 1j * omega * CABLE_H_M * plan.length_m[:, None]
+        ).astype(np.complex128)
+        self.cable_s = np.zeros((count + 1, len(omega)), dtype=np.complex128)
+        for i, place in enumerate(plan.places):
+            half = 0.5j * omega * CABLE_F_M * place.length_m
+            self.cable_s[i + 1] += half
+            self.cable_s[place.parent + 1] += half
+        self._set_nuisance()
+
+    def _shapes(self) -> dict[int, ShapePrior]:
+        """Prior of each loudspeaker; places of one type share one."""
+        return {
+            i: shape_prior(
+                self.tones_hz,
+                loss_db=self.plan.places[i].loss_db,
+                low_limit_hz=self.plan.places[i].low_limit_hz,
+            )
+            for i in self.plan.speakers
+        }
+
+    def _set_nuisance(self) -> None:
+        plan, limits = self.plan, self.limits
+        count = len(plan.places)
+        first = next(iter(self.shapes.values()), shape_prior(self.tones_hz))
+        length_sd, common_sd, load_sd = {
+            "drawn up": (limits["run_length_sd"], limits["run_length_common_sd"], 0.0),
+            "told": (limits["told_length_sd"], limits["told_length_sd"], limits["told_load_sd"]),
+            "guessed": (
+                limits["guessed_length_sd"],
+                limits["guessed_length_sd"],
+                limits["guessed_load_sd"],
+            ),
+        }[plan.trust]
+        self.own = first.own
+        flat = np.ones((1, len(self.tones_hz))) * load_sd
+        self.common = np.concatenate([first.common, flat.astype(np.complex128)])
+        steps = np.abs(np.subtract.outer(np.arange(count), np.arange(count)))
+        kernel = ONE_BATCH_SHARE + (1.0 - ONE_BATCH_SHARE) * np.exp(-steps / max(count / 3.0, 1.0))
+        values, vectors = np.linalg.eigh(kernel)
+        kept = np.argsort(values)[::-1][: min(BATCH_PATTERNS, count)]
+        self.patterns = vectors[:, kept] * np.sqrt(np.maximum(values[kept], 0.0))
+        self.run_sd = np.full(count, length_sd)
+        self.run_common_sd = common_sd
+        n_own, n_common = count * len(self.own), self.patterns.shape[1] * len(self.common)
+        self.n_state = n_own + n_common + count + 1
+        self.state_mean = np.zeros(self.n_state)
+        self.state_factor: FloatArray | None = None
+
+    @property
+    def planned_rack_ohm(self) -> float:
+        """|Z| at 1 kHz at the rack of the healthy line as known now. [Ω]."""
+        cases = self._cases([_HEALTHY])
+        state = self._solve(cases)
+        return float(np.abs(state.impedance_ohm[0, self.ear]))
+
+    def learn(self, looks: Sequence[Look], ln_reading: FloatArray, noise_sd: FloatArray) -> None:
+        """Take a log of the healthy line in: what is known about each piece from now on.
+
+        Parameters
+        ----------
+        looks
+            What was read.
+        ln_reading : (n_looks,)
+            Natural logarithm of each reading.
+        noise_sd : (n_looks,)
+            Its own scatter, the instrument's gain apart.
+
+        Notes
+        -----
+        One Gauss-Newton step and one repetition from there: the exact solution is redone at the
+        better mean. Units then may have drifted since, and the copper has another temperature.
+        """
+        gain = self.limits["meter_gain_sd"]
+        covariance = np.diag(noise_sd**2) + gain**2
+        for _ in range(2):
+            prediction = self.predict([_HEALTHY], looks)
+            slope = prediction.slope[0, :, : self.n_state]
+            residual = ln_reading - prediction.mean[0] + slope @ self.state_mean
+            inner = slope @ slope.T + covariance
+            kalman = np.linalg.solve(inner, slope).T
+            self.state_mean = kalman @ residual
+        left = np.eye(self.n_state) - kalman @ slope
+        left = 0.5 * (left + left.T)
+        values, vectors = np.linalg.eigh(left)
+        factor = vectors * np.sqrt(np.maximum(values, 0.0))
+        drift = self.limits["log_drift_sd"]
+        count, n_own = len(self.plan.places), len(self.own)
+        extra = np.zeros((self.n_state, count + 1))
+        largest = max(float(np.linalg.norm(self.own[:, self.ear].real)), 1e-6)
+        for i in range(count):
+            own = self.own[:, self.ear].real / largest
+            extra[i * n_own : (i + 1) * n_own, i] = own * drift / largest
+        extra[-1, count] = 0.04 / self.run_common_sd  # copper 10 K warmer or colder
+        self.state_factor = np.concatenate([factor, extra], axis=1)
+
+    def _nominal(self) -> tuple[ComplexArray, ComplexArray]:
+        """Loudspeakers and runs at the mean of what is known: (n_places, n_tones) each."""
+        if not np.any(self.state_mean):
+            return self.speaker_ohm, self.run_ohm
+        count, n_own = len(self.plan.places), len(self.own)
+        own = self.state_mean[: count * n_own].reshape(count, n_own)
+        cut = count * n_own + self.patterns.shape[1] * len(self.common)
+        common = self.state_mean[count * n_own : cut].reshape(
+            self.patterns.shape[1], len(self.common)
+        )
+        runs = self.state_mean[cut : cut + count]
+        shift = own @ self.own + self.patterns @ (common @ self.common)
+        speaker = self.speaker_ohm * np.exp(shift)
+        stretch = np.exp(self.run_sd * runs + self.run_common_sd * self.state_mean[-1])
+        return speaker, np.asarray(self.run_ohm * stretch[:, None])
+
+    def _cases(self, suspects: Sequence[Suspect]) -> _Cases:
+        """Build the circuits of some suspicions."""
+        count, n_tones, n_cases = len(self.plan.places), len(self.tones_hz), len(suspects)
+        speaker, run = self._nominal()
+        alone = np.repeat(speaker[:, None, :], n_cases, axis=1)
+        runs = np.repeat(run[:, None, :], n_cases, axis=1)
+        extra = np.zeros((count, n_cases, n_tones), dtype=np.complex128)
+        load_share = np.zeros((count, n_cases, n_tones), dtype=np.complex128)
+        run_share = np.zeros((count, n_cases, n_tones), dtype=np.complex128)
+        gain_db = np.zeros((count, n_cases))
+        for h, suspect in enumerate(suspects):
+            if suspect.kind == "none":
+                continue
+            self._spoil(
+                suspect,
+                alone=alone[:, h],
+                runs=runs[:, h],
+                extra=extra[:, h],
+                load_share=load_share[:, h],
+                run_share=run_share[:, h],
+                gain_db=gain_db[:, h],
+            )
+        hung = 1.0 / alone
+        load = np.zeros((count + 1, n_cases, n_tones), dtype=np.complex128)
+        load[1:] = hung + extra
+        load += self.cable_s[:, None, :]
+        full = np.where(load[1:] == 0.0, 1.0, load[1:])
+        # A share of the piece that hangs, or of what was added beside it.
+        share = np.where(extra != 0.0, extra, hung) / full
+        load_share *= share
+        run_ohm = np.zeros((count + 1, n_cases, n_tones), dtype=np.complex128)
+        run_ohm[1:] = runs
+        return _Cases(
+            load_s=load,
+            run_ohm=run_ohm,
+            alone_ohm=alone,
+            load_share=load_share,
+            run_share=run_share,
+            gain_db=gain_db,
+        )
+
+    def _spoil(
+        self,
+        suspect: Suspect,
+        *,
+        alone: ComplexArray,
+        runs: ComplexArray,
+        extra: ComplexArray,
+        load_share: ComplexArray,
+        run_share: ComplexArray,
+        gain_db: FloatArray,
+    ) -> None:
+        """Put one fault into the arrays of one case."""
+        i, size = suspect.place, suspect.size
+        where: slice | int = slice(None) if i < 0 else i
+        match suspect.kind:
+            case "open":
+                runs[i] = BREAK_OHM
+            case "corroded":
+                run_share[i] = size / (runs[i] + size)
+                runs[i] += size
+            case "thin cable":
+                run_share[:] = 1.0
+                runs *= size
+            case "short":
+                extra[i] = 1.0 / size
+                load_share[i] = 1.0
+            case "extra":
+                one = self.plan.voltage_v**2 / size
+                mean = next(iter(self.shapes.values())).mean
+                extra[i] = np.exp(-mean) / one
+                load_share[i] = 1.0
+            case _:
+                load_share[where] = 1.0
+                for j in self.plan.speakers if i < 0 else (i,):
+                    alone[j], gain_db[j] = self._spoiled_speaker(suspect, j, alone[j])
+
+    def _spoiled_speaker(
+        self, suspect: Suspect, place: int, healthy: ComplexArray
+    ) -> tuple[ComplexArray, float]:
+        """Impedance and level over plan of one loudspeaker with a fault of its own."""
+        plan, shape = self.plan, self.shapes[place]
+        nominal = float(plan.nominal_ohm[place])
+        size = suspect.size
+        match suspect.kind:
+            case "missing":
+                return np.full_like(healthy, BREAK_OHM), DEAD_DB
+            case "burnt":
+                return np.asarray(nominal * np.exp(shape.burnt)), DEAD_DB
+            case "coil short":
+                return np.asarray(nominal * np.exp(shape.coil_short)), DEAD_DB
+            case "bypass":
+                share = nominal / size
+                return np.asarray(size * np.exp(shape.bare)), float(power_ratio_db(share))
+            case "capacitor" | "all capacitor":
+                ratio = np.exp(shape.with_capacitor(size) - shape.mean)
+                loss = float(field_ratio_db(1.0 / np.abs(ratio[self.ear])))
+                return np.asarray(healthy * ratio), min(loss, 0.0)
+            case "tap":
+                factor = plan.places[place].tap_w / size
+            case "turned down":
+                factor = size
+            case "other voltage" | "all other voltage":
+                factor = (size / plan.voltage_v) ** 2
+            case _:
+                factor = 1.0
+        return np.asarray(healthy * factor), float(power_ratio_db(1.0 / factor))
+
+    def _solve(self, cases: _Cases) -> TreeState:
+        return solve_tree(self.plan.tree, run_ohm=cases.run_ohm, load_siemens=cases.load_s)
+
+    def predict(
+        self, suspects: Sequence[Suspect], looks: Sequence[Look], *, with_slope: bool = True
+    ) -> Prediction:
+        """Predict readings and levels under some suspicions.
+
+        Parameters
+        ----------
+        suspects
+            What may be wrong.
+        looks
+            What is read.
+        with_slope
+            Whether slopes are wanted; without them they are empty.
+
+        Returns
+        -------
+        Prediction
+            Means, slopes and levels.
+        """
+        cases = self._cases(suspects)
+        state = self._solve(cases)
+        size_sd = np.asarray([fault_kinds()[s.kind].size_sd for s in suspects])
+        mean = np.zeros((len(suspects), len(looks)))
+        n_slopes = self.n_state + 2 if with_slope else 0
+        slope = np.zeros((len(suspects), len(looks), n_slopes))
+        whole: dict[int, tuple[ComplexArray, ComplexArray]] = {}
+        for m, look in enumerate(looks):
+            tone = self.tones_hz.index(look.tone_hz)
+            if look.direction == "alone":
+                place, ohm = look.place, cases.alone_ohm[look.place, :, tone]
+                mean[:, m] = np.log(np.minimum(np.abs(ohm), BREAK_OHM))
+                if with_slope:
+                    self._fill_alone(slope[:, m], place, tone, suspects, size_sd)
+                continue
+            node = look.place + 1
+            mean[:, m] = self._mean(state, look, tone)
+            if look.direction in {"in", "volts"} or not with_slope:
+                continue  # nearly the same for every suspicion: its own reading error covers it
+            at = 0 if look.direction == "whole" else node
+            if at not in whole:
+                whole[at] = (
+                    state.load_sensitivity(at=at).astype(np.complex128),
+                    state.run_sensitivity(at=at).astype(np.complex128),
+                )
+            loads, runs = (part[1:, :, tone] for part in whole[at])
+            sign = -1.0 if look.direction == "amps" else 1.0
+            self._fill(slope[:, m], loads, runs, tone, sign)
+            by_size = np.sum(
+                loads * cases.load_share[:, :, tone] + runs * cases.run_share[:, :, tone], axis=0
+            )
+            slope[:, m, -2] = sign * by_size.real * size_sd
+            slope[:, m, -1] = sign * self.limits["meter_gain_sd"]
+        excess = self._excess_db(state, cases)
+        rack = np.abs(state.impedance_ohm[:, self.ear])
+        healthy = rack[0] if suspects[0].kind == "none" else self.planned_rack_ohm
+        return Prediction(mean=mean, slope=slope, excess_db=excess, rack_ratio=rack / healthy)
+
+    @staticmethod
+    def _mean(state: TreeState, look: Look, tone: int) -> FloatArray:
+        node = look.place + 1
+        match look.direction:
+            case "whole":
+                value = 1.0 / state.outward_siemens[0, :, tone]
+            case "out":
+                value = 1.0 / state.outward_siemens[node, :, tone]
+            case "in":
+                both = state.both_ways_siemens()[node, :, tone]
+                value = 1.0 / (both - state.outward_siemens[node, :, tone])
+            case "volts":
+                value = state.voltage_v[node, :, tone]
+            case _:
+                value = state.run_current_a[node, :, tone]
+        return np.asarray(np.log(np.clip(np.abs(value), 1e-9, BREAK_OHM)))
+
+    def _fill(
+        self,
+        rows: FloatArray,
+        loads: ComplexArray,
+        runs: ComplexArray,
+        tone: int,
+        sign: float,
+    ) -> None:
+        """Write slopes (n_cases, n_nuisance) of one look from complex sensitivities."""
+        count, n_own = len(self.plan.places), len(self.own)
+        n_patterns, n_common = self.patterns.shape[1], len(self.common)
+        own = self.own[:, tone]
+        part = loads.T[:, :, None] * own
+        rows[:, : count * n_own] = sign * part.real.reshape(len(rows), -1)
+        patterned = loads.T @ self.patterns
+        part = patterned[:, :, None] * self.common[:, tone]
+        cut = count * n_own + n_patterns * n_common
+        rows[:, count * n_own : cut] = sign * part.real.reshape(len(rows), -1)
+        rows[:, cut : cut + count] = sign * runs.T.real * self.run_sd
+        rows[:, cut + count] = sign * np.sum(runs.real, axis=0) * self.run_common_sd
+
+    def _fill_alone(
+        self,
+        rows: FloatArray,
+        place: int,
+        tone: int,
+        suspects: Sequence[Suspect],
+        size_sd: FloatArray,
+    ) -> None:
+        count, n_own = len(self.plan.places), len(self.own)
+        n_patterns, n_common = self.patterns.shape[1], len(self.common)
+        rows[:, place * n_own : (place + 1) * n_own] = self.own[:, tone].real
+        part = np.outer(self.patterns[place], self.common[:, tone].real)
+        rows[:, count * n_own : count * n_own + n_patterns * n_common] = part.reshape(-1)
+        for h, suspect in enumerate(suspects):
+            if suspect.place == place and suspect.kind not in {"short", "extra", "open"}:
+                rows[h, -2] = size_sd[h]
+        rows[:, -1] = self.limits["meter_gain_sd"]
+
+    def _excess_db(self, state: TreeState, cases: _Cases) -> FloatArray:
+        volts = np.abs(state.voltage_v[1:, :, self.ear])
+        levels = field_ratio_db(np.maximum(volts, 1e-6)) + cases.gain_db
+        return np.asarray(np.maximum(levels, DEAD_DB).T)
+
+
+_HEALTHY: Final = Suspect(kind="none", place=-1, size=1.0, weight=1.0)
+
+
+def is_dead(suspect: Suspect) -> bool:
+    """Say whether a suspicion silences the loudspeaker at its own place only."""
+    return suspect.kind in SILENT
+
+
+def touches(suspect: Suspect, place: int) -> bool:
+    """Say whether a suspicion sits at a place or in the whole line."""
+    return suspect.kind in WHOLE_LINE or suspect.place == place
+
+
+def log_ohm(value_ohm: float) -> float:
+    """Natural logarithm in which readings are compared."""
+    return math.log(value_ohm)
