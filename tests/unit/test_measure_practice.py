@@ -32,6 +32,7 @@ def test_two_speaker_chain_matches_the_hand_calculation() -> None:
     assert line.true_ohm("rack", -1, TONE)[0] == pytest.approx(expected, rel=1e-5)
     assert line.true_ohm("rack_opened", 1, TONE)[0] == pytest.approx(z[0] + s0, rel=1e-5)
     assert line.true_ohm("away", 1, TONE)[0] == pytest.approx(s1, rel=1e-5)
+    assert line.true_ohm("back", 1, TONE)[0] == pytest.approx(z[1] + s0, rel=1e-5)
 
 
 def test_tap_draws_about_its_watts_at_one_kilohertz() -> None:

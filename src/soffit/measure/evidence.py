@@ -104,8 +104,6 @@ def noise_sd(shown: Sequence[Shown], limits: Mapping[str, float]) -> FloatArray:
                 base = limits["voltage_reading_sd"]
             case "amps":
                 base = math.hypot(limits["clamp_reading_sd"], model)
-            case "in":
-                base = math.hypot(base, 0.15)
             case _:
                 lead = limits["meter_lead_ohm"] / max(item.value, 0.3)
                 base = math.hypot(base, min(lead, 1.5))

@@ -65,6 +65,25 @@ class Place:
         return self.tap_w * (float(power_ratio(self.loss_db)) if self.is_delivered else 1.0)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turned:
+    """A line as it is met from an opened joint, looking back to the rack.
+
+    Parameters
+    ----------
+    tree
+        Tree whose node 0 is the far end of the opened run.
+    old : (n,)
+        Node of the line that each node is; the first is not to be counted.
+    run : (n,)
+        Place whose run feeds each node; -1 for node 0.
+    """
+
+    tree: Tree
+    old: tuple[int, ...]
+    run: tuple[int, ...]
+
+
 @dataclass(frozen=True)
 class LinePlan:
     """A line for the meter.
@@ -145,6 +164,35 @@ class LinePlan:
     def beyond(self, index: int) -> tuple[int, ...]:
         """Return the places at and beyond one place; all of them for the rack."""
         return tuple(int(node) - 1 for node in self.tree.outward(index + 1) if node > 0)
+
+    def turned(self, index: int) -> Turned:
+        """Return the line as seen back towards the rack from the opened joint at a place.
+
+        Parameters
+        ----------
+        index
+            Place whose feeding run was taken off there.
+
+        Returns
+        -------
+        Turned
+            Tree, nodes and runs seen from there; the rack is an open end.
+        """
+        old, run, parent = [index + 1], [-1], [-1]
+        children = self.tree.children()
+        below = int(self.tree.parent[index + 1])
+        queue = [(below, index + 1, index, 0)]
+        while queue:
+            node, came_from, place, feeder = queue.pop()
+            old.append(node)
+            run.append(place)
+            parent.append(feeder)
+            me = len(old) - 1
+            up = int(self.tree.parent[node])
+            if up >= 0 and up != came_from:
+                queue.append((up, node, node - 1, me))
+            queue += [(c, node, c - 1, me) for c in children[node] if c != came_from]
+        return Turned(tree=tree_of(parent), old=tuple(old), run=tuple(run))
 
     def name(self, index: int) -> str:
         """Return what a person calls a place."""

@@ -16,7 +16,7 @@ from scipy.special import ndtri
 from soffit.circuit.arrays import FloatArray
 from soffit.measure.evidence import HEARD, Shown, line_word_probability, noise_sd, word_probability
 from soffit.measure.line_plan import LinePlan
-from soffit.measure.posterior import Posterior, covariance
+from soffit.measure.posterior import Posterior, coordinates
 from soffit.measure.predict import Look
 from soffit.measure.suspects import Suspect
 
@@ -123,15 +123,16 @@ def seconds_of(
 
 
 def joint_looks(plan: LinePlan, place: int, tones_hz: Sequence[float]) -> tuple[Look, ...]:
-    """Return what is read at an opened joint: away from the amplifier, and the piece alone."""
+    """Return what is read at an opened joint: both ways, and the piece alone."""
     looks = [Look(direction="out", place=place, tone_hz=t) for t in tones_hz]
+    looks += [Look(direction="in", place=place, tone_hz=t) for t in tones_hz]
     if plan.places[place].tap_w > 0.0:
         looks += [Look(direction="alone", place=place, tone_hz=t) for t in tones_hz]
     return tuple(looks)
 
 
 def information_bits(posterior: Posterior, looks: Sequence[Look]) -> float:
-    """Expected information about the place from some looks. [bit].
+    """Return the expected information about the place from some looks. [bit].
 
     Parameters
     ----------
@@ -162,31 +163,45 @@ def _information(
     weight = posterior.probability[list(top)]
     weight = weight / np.sum(weight)
     places = np.asarray([s.place for s in suspects])
-    mean, cov = _given_past(posterior, suspects, looks)
-    return [_mutual(weight, places, mean[:, g], cov[:, g][:, :, g]) for g in map(list, groups)]
+    return [
+        _mutual(weight, places, mean, cov)
+        for mean, cov in _given_past(posterior, suspects, looks, groups)
+    ]
 
 
 def _given_past(
-    posterior: Posterior, suspects: Sequence[Suspect], looks: Sequence[Look]
-) -> tuple[FloatArray, FloatArray]:
-    """Mean and covariance of new readings, given those that were taken."""
+    posterior: Posterior,
+    suspects: Sequence[Suspect],
+    looks: Sequence[Look],
+    groups: Sequence[tuple[int, ...]],
+) -> list[tuple[FloatArray, FloatArray]]:
+    """Mean and covariance of each group of new readings, given those that were taken."""
     model, limits = posterior.model, posterior.model.limits
     past = [item for item in posterior.evidence.shown if item.bound == "="]
     n_past = len(past)
-    asked = [*[item.look for item in past], *looks]
-    prediction = model.predict(suspects, asked)
+    prediction = model.predict(suspects, [*[item.look for item in past], *looks])
     typical = [Shown(look=look, value=100.0) for look in looks]
     own = noise_sd([*past, *typical], limits)
-    cov = covariance(model, prediction.slope, own)
-    mean = prediction.mean
-    if not n_past:
-        return mean, cov
-    seen = np.log([item.value for item in past])
-    inner, cross = cov[:, :n_past, :n_past], cov[:, n_past:, :n_past]
-    gain = np.swapaxes(np.linalg.solve(inner, np.swapaxes(cross, 1, 2)), 1, 2)
-    shift = (gain @ (seen - mean[:, :n_past])[..., None])[..., 0]
-    left = cov[:, n_past:, n_past:] - gain @ np.swapaxes(cross, 1, 2)
-    return mean[:, n_past:] + shift, left
+    axes = coordinates(model, prediction.slope)
+    old, fresh = axes[:, :n_past], axes[:, n_past:]
+    mean = prediction.mean[:, n_past:]
+    pull = np.zeros((len(suspects), len(looks), n_past))
+    if n_past:
+        inner = old @ np.swapaxes(old, 1, 2)
+        inner[:, range(n_past), range(n_past)] += own[:n_past] ** 2
+        cross = old @ np.swapaxes(fresh, 1, 2)
+        pull = np.swapaxes(np.linalg.solve(inner, cross), 1, 2)
+        seen = np.log([item.value for item in past])
+        mean = mean + (pull @ (seen - prediction.mean[:, :n_past])[..., None])[..., 0]
+    found = []
+    for group in map(list, groups):
+        mine = fresh[:, group]
+        cov = mine @ np.swapaxes(mine, 1, 2)
+        cov[:, range(len(group)), range(len(group))] += own[n_past:][group] ** 2
+        if n_past:
+            cov = cov - pull[:, group] @ (old @ np.swapaxes(mine, 1, 2))
+        found.append((mean[:, group], cov))
+    return found
 
 
 def _points(dimension: int) -> FloatArray:
@@ -204,12 +219,17 @@ def _mutual(weight: FloatArray, places: FloatArray, mean: FloatArray, cov: Float
     dimension = mean.shape[1]
     lower = np.linalg.cholesky(cov + 1e-12 * np.eye(dimension))
     points = _points(dimension)
-    drawn = mean[:, None, :] + np.einsum("hij,pj->hpi", lower, points)
+    drawn = mean[:, None, :] + points @ np.swapaxes(lower, 1, 2)
     inverse = np.linalg.inv(lower)
     half_log_det = np.sum(np.log(np.diagonal(lower, axis1=1, axis2=2)), axis=1)
-    apart = drawn[:, :, None, :] - mean[None, None, :, :]
-    white = np.einsum("kij,hpkj->hpki", inverse, apart)
-    density = -0.5 * np.sum(white**2, axis=-1) - half_log_det
+    density = np.zeros((*drawn.shape[:2], len(mean)))
+    for row in range(dimension):
+        white = np.zeros_like(density)
+        for column in range(row + 1):  # a lower triangle, by hand: much quicker than einsum
+            apart = drawn[:, :, None, column] - mean[:, column]
+            white += inverse[:, row, column] * apart
+        density -= 0.5 * white**2
+    density -= half_log_det
     return _place_information(weight, places, density)
 
 

@@ -121,6 +121,25 @@ def line_model(
     return model
 
 
+def coordinates(model: LineModel, slope: FloatArray) -> FloatArray:
+    """Slopes (n_suspects, n_looks, n) along independent standard normal unknowns.
+
+    Parameters
+    ----------
+    model
+        The line with what is known about it.
+    slope : (n_suspects, n_looks, n_nuisance)
+        Slopes of a prediction.
+    """
+    if model.state_factor is None:
+        return slope
+    n_suspects, n_looks, n_all = slope.shape
+    flat = slope.reshape(-1, n_all)
+    known = flat[:, : model.n_state] @ model.state_factor
+    both = np.concatenate([known, flat[:, model.n_state :]], axis=1)
+    return both.reshape(n_suspects, n_looks, -1)
+
+
 def covariance(model: LineModel, slope: FloatArray, own_sd: FloatArray) -> FloatArray:
     """Covariance (n_suspects, n_looks, n_looks) of ln readings.
 
@@ -133,10 +152,8 @@ def covariance(model: LineModel, slope: FloatArray, own_sd: FloatArray) -> Float
     own_sd : (n_looks,)
         Scatter of each reading alone.
     """
-    state, rest = slope[..., : model.n_state], slope[..., model.n_state :]
-    if model.state_factor is not None:
-        state = state @ model.state_factor
-    both = state @ np.swapaxes(state, 1, 2) + rest @ np.swapaxes(rest, 1, 2)
+    state = coordinates(model, slope)
+    both = state @ np.swapaxes(state, 1, 2)
     index = np.arange(len(own_sd))
     both[:, index, index] += own_sd**2
     return np.asarray(both)
@@ -253,7 +270,9 @@ def judge(
         Probability of each suspicion.
     """
     model = model or line_model(plan, evidence, limits)
-    listed = tuple(suspects if suspects is not None else suspects_of(plan))
+    listed = tuple(
+        suspects if suspects is not None else suspects_of(plan, is_logged=bool(evidence.log))
+    )
     listed = tuple(s for s in listed if s.place < 0 or s.place not in evidence.sound)
     prior = np.log([s.weight for s in listed])
     order = _shortlist(model, listed, evidence, prior)

@@ -42,7 +42,7 @@ HiddenKind = Literal[
 HIDDEN_KINDS: Final[tuple[HiddenKind, ...]] = get_args(HiddenKind)
 WHOLE_LINE: Final = frozenset({"none", "wrong_cable", "all_other_voltage"})
 
-Look = Literal["rack", "away", "speaker", "rack_opened"]
+Look = Literal["rack", "away", "back", "speaker", "rack_opened"]
 Heard = Literal["heard", "silent", "loud", "faint"]
 
 BREAK_OHM: Final = 5e7
@@ -309,6 +309,7 @@ class PracticeLine:
         ----------
         look
             ``rack``: the whole line; ``away``: at the joint, the run from the amplifier taken off;
+            ``back``: there into that run, both legs off the amplifier;
             ``speaker``: one loudspeaker alone; ``rack_opened``: at the rack, that run taken off.
         place
             Index of the loudspeaker at the joint; ignored for ``rack``.
@@ -324,9 +325,14 @@ class PracticeLine:
             return self.speaker_ohm(place, frequency_hz)
         matrix = self.nodal_s(frequency_hz, removed=None if look == "rack" else place)
         node = place + 1 if look == "away" else 0
+        if look == "back":
+            node = self.plan.speakers[place].parent + 1
         source = np.zeros((matrix.shape[1], 1), dtype=np.complex128)
         source[node] = 1.0
-        return np.asarray(np.linalg.solve(matrix, source)[:, node, 0], dtype=np.complex128)
+        ohm = np.linalg.solve(matrix, source)[:, node, 0]
+        if look == "back":
+            ohm = ohm + 1.0 / self._runs_s(frequency_hz)[0][place]
+        return np.asarray(ohm, dtype=np.complex128)
 
     def true_volts(self, drive_v: float, frequency_hz: FloatArray) -> ComplexArray:
         """Voltage at every place with the line driven from the rack.

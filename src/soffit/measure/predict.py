@@ -363,7 +363,8 @@ class LineModel:
         mean = np.zeros((len(suspects), len(looks)))
         n_slopes = self.n_state + 2 if with_slope else 0
         slope = np.zeros((len(suspects), len(looks), n_slopes))
-        whole: dict[int, tuple[ComplexArray, ComplexArray]] = {}
+        whole: dict[tuple[str, int], tuple[ComplexArray, ComplexArray]] = {}
+        back: dict[int, tuple[ComplexArray, ComplexArray, ComplexArray]] = {}
         for m, look in enumerate(looks):
             tone = self.tones_hz.index(look.tone_hz)
             if look.direction == "alone":
@@ -373,16 +374,24 @@ class LineModel:
                     self._fill_alone(slope[:, m], place, tone, suspects, size_sd)
                 continue
             node = look.place + 1
-            mean[:, m] = self._mean(state, look, tone)
-            if look.direction in {"in", "volts"} or not with_slope:
-                continue  # nearly the same for every suspicion: its own reading error covers it
-            at = 0 if look.direction == "whole" else node
-            if at not in whole:
-                whole[at] = (
-                    state.load_sensitivity(at=at).astype(np.complex128),
-                    state.run_sensitivity(at=at).astype(np.complex128),
+            if look.direction == "in":
+                if look.place not in back:
+                    back[look.place] = self._look_back(cases, look.place, with_slope=with_slope)
+                ohm = np.abs(back[look.place][0][:, tone])
+                mean[:, m] = np.log(np.clip(ohm, 1e-9, BREAK_OHM))
+                key = ("in", look.place)
+                whole[key] = back[look.place][1:]
+            else:
+                mean[:, m] = self._mean(state, look, tone)
+                key = ("out", 0 if look.direction == "whole" else node)
+            if look.direction == "volts" or not with_slope:
+                continue  # volts hardly depend on what is unknown: their own error covers it
+            if key not in whole:
+                whole[key] = (
+                    state.load_sensitivity(at=key[1]).astype(np.complex128),
+                    state.run_sensitivity(at=key[1]).astype(np.complex128),
                 )
-            loads, runs = (part[1:, :, tone] for part in whole[at])
+            loads, runs = (part[1:, :, tone] for part in whole[key])
             sign = -1.0 if look.direction == "amps" else 1.0
             self._fill(slope[:, m], loads, runs, tone, sign)
             by_size = np.sum(
@@ -395,6 +404,24 @@ class LineModel:
         healthy = rack[0] if suspects[0].kind == "none" else self.planned_rack_ohm
         return Prediction(mean=mean, slope=slope, excess_db=excess, rack_ratio=rack / healthy)
 
+    def _look_back(
+        self, cases: _Cases, place: int, *, with_slope: bool
+    ) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
+        """Impedance (n_cases, n_tones) back to the rack, and its sensitivities by node."""
+        turned = self.plan.turned(place)
+        load = cases.load_s[list(turned.old)].copy()
+        load[0] = 0.0
+        run = np.zeros_like(load)
+        run[1:] = cases.run_ohm[[place + 1 for place in turned.run[1:]]]
+        state = solve_tree(turned.tree, run_ohm=run, load_siemens=load)
+        shape = cases.load_s.shape if with_slope else (1, 1, 1)
+        loads = np.zeros(shape, dtype=np.complex128)
+        runs = np.zeros(shape, dtype=np.complex128)
+        if with_slope:
+            loads[list(turned.old[1:])] = state.load_sensitivity()[1:]
+            runs[[place + 1 for place in turned.run[1:]]] = state.run_sensitivity()[1:]
+        return state.impedance_ohm.astype(np.complex128), loads, runs
+
     @staticmethod
     def _mean(state: TreeState, look: Look, tone: int) -> FloatArray:
         node = look.place + 1
@@ -403,9 +430,6 @@ class LineModel:
                 value = 1.0 / state.outward_siemens[0, :, tone]
             case "out":
                 value = 1.0 / state.outward_siemens[node, :, tone]
-            case "in":
-                both = state.both_ways_siemens()[node, :, tone]
-                value = 1.0 / (both - state.outward_siemens[node, :, tone])
             case "volts":
                 value = state.voltage_v[node, :, tone]
             case _:

@@ -39,6 +39,8 @@ class FaultKind:
         Name in the table.
     weight
         Weight of the kind before any reading.
+    logged
+        Factor on the weight where a log of the healthy line shows that it was right once.
     sizes
         Sizes to try; empty where the plan gives them. [Ω, µF or a factor]
     size_sd
@@ -49,6 +51,7 @@ class FaultKind:
 
     name: str
     weight: float
+    logged: float
     sizes: tuple[float, ...]
     size_sd: float
     words: str
@@ -85,6 +88,7 @@ def fault_kinds() -> dict[str, FaultKind]:
         row["kind"]: FaultKind(
             name=row["kind"],
             weight=float(row["weight"]),
+            logged=float(row["logged"]),
             sizes=tuple(float(text) for text in row["sizes"].split()),
             size_sd=float(row["sd"]),
             words=row["words"],
@@ -128,7 +132,7 @@ def _places(kind: FaultKind, plan: LinePlan) -> Iterator[int]:
 
 
 def suspects_of(
-    plan: LinePlan, *, factor: Callable[[str], float] | None = None
+    plan: LinePlan, *, factor: Callable[[str], float] | None = None, is_logged: bool = False
 ) -> tuple[Suspect, ...]:
     """List everything that may be wrong with a line, once each.
 
@@ -138,6 +142,8 @@ def suspects_of(
         The line.
     factor
         Factor on the weight of a kind, such as what people said about the line.
+    is_logged
+        Whether a log of the healthy line is at hand.
 
     Returns
     -------
@@ -152,6 +158,7 @@ def suspects_of(
             for size in _sizes(kind, plan, plan.places[place] if place >= 0 else None)
         ]
         weight = kind.weight * (factor(kind.name) if factor else 1.0)
+        weight *= kind.logged if is_logged else 1.0
         found += [
             Suspect(kind=kind.name, place=place, size=size, weight=weight / len(raw))
             for place, size in raw
