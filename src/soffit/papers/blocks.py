@@ -1,0 +1,506 @@
+"""Blocks of flowing pages, as plain data for the template: headings, tables, facts, notes."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any, Final
+
+from soffit.model.findings import DEFER, Finding
+from soffit.papers import words
+from soffit.papers.views import (
+    CableRow,
+    JobView,
+    LineView,
+    MaterialRow,
+    RackView,
+    ReadingRow,
+    RoomView,
+    SpeakerView,
+    TestRow,
+)
+from soffit.units import format_length, format_mass
+
+Block = dict[str, Any]
+
+GENERAL_CAUTIONS: Final = (
+    "Before any hand goes up: amplifier off, its mains locked off, both legs of the line"
+    " disconnected at the amplifier. A 70.7 V or 100 V line carries more than 50 V at full level.",
+    "Work at height from a platform or a ladder that is footed and tied; nobody stands below.",
+    "Before the first cut: look into the void for cables, pipes, ducts and sprinkler heads.",
+    "Tiles and tees carry nothing. Weight goes to the main runners by rails or bridge, and a"
+    " second support, the safety wire, goes to the structure and never to the grid.",
+    "A hole in a fire-rated ceiling breaks its rating unless what goes in is listed for it. A void"
+    " that moves room air asks for plenum-rated cable and loudspeakers.",
+    "Cable is fixed to its own supports: not laid on tiles, not tied to ceiling wires.",
+    DEFER,
+)
+
+
+def heading(text: str, level: int = 2) -> Block:
+    """Return a heading.
+
+    Parameters
+    ----------
+    text
+        Its words.
+    level
+        1 is the page's title.
+    """
+    return {"kind": "heading", "level": level, "text": text}
+
+
+def text(words_: str, *, small: bool = False, soft: bool = False) -> Block:
+    """Return a paragraph.
+
+    Parameters
+    ----------
+    words_
+        Its words.
+    small, soft
+        Smaller; greyer.
+    """
+    return {"kind": "text", "text": words_, "small": small, "soft": soft}
+
+
+def table(
+    head: Sequence[str],
+    widths: Sequence[str | float],
+    align: str,
+    rows: Iterable[Sequence[Any]],
+    **more: Any,  # noqa: ANN401 - passed on to the template
+) -> Block:
+    """Return a table.
+
+    Parameters
+    ----------
+    head
+        Names of the columns.
+    widths
+        ``auto``, a share such as ``2fr``, or millimetres.
+    align
+        One letter a column: l, r or c.
+    rows
+        Cells: texts, or dictionaries with text and tone.
+    **more
+        ``pad`` and ``strong`` for the template.
+    """
+    names = {"l": "left", "r": "right", "c": "center"}
+    return {
+        "kind": "table",
+        "head": list(head),
+        "widths": list(widths),
+        "align": [names[letter] for letter in align],
+        "rows": [list(row) for row in rows],
+        **more,
+    }
+
+
+def span(words_: str, columns: int) -> list[Block]:
+    """Return a row that is one heading over all columns.
+
+    Parameters
+    ----------
+    words_
+        The heading.
+    columns
+        Number of columns.
+    """
+    return [{"text": words_, "span": columns}]
+
+
+def note(head: str, lines: Sequence[str]) -> Block:
+    """Return a marked note.
+
+    Parameters
+    ----------
+    head
+        Its heading.
+    lines
+        Its paragraphs.
+    """
+    return {"kind": "note", "head": head, "lines": list(lines)}
+
+
+def cautions() -> Block:
+    """Return the usual cautions, which open every pack that somebody takes up a ladder."""
+    return note("Before anybody goes up", GENERAL_CAUTIONS)
+
+
+def brief_table(rooms: Sequence[RoomView]) -> Block:
+    """Return the brief against the result, room by room.
+
+    Parameters
+    ----------
+    rooms
+        All rooms.
+    """
+    marks = {"met": "met", "missed": "missed", "open": "open"}
+    rows: list[Sequence[Any]] = []
+    for room in rooms:
+        rows.append(span(f"{room.label}: {room.pattern or 'no loudspeakers'}", 4))
+        rows += [
+            (
+                row.what + (f" ({row.note})" if row.note else ""),
+                row.asked,
+                row.got,
+                {
+                    "text": marks[row.verdict],
+                    "tone": row.verdict,
+                    "strong": row.verdict == "missed",
+                },
+            )
+            for row in room.brief
+        ]
+        if not room.brief:
+            rows.append(
+                ("No brief was given for this room", "", "", {"text": "open", "tone": "open"})
+            )
+    return table(
+        ("Brief", "asked", "got", ""), ("1fr", "auto", "auto", "auto"), "lrrl", rows, strong=False
+    )
+
+
+def line_table(lines: Sequence[LineView], *, imperial: bool) -> Block:
+    """Return the lines at a glance.
+
+    Parameters
+    ----------
+    lines
+        All lines.
+    imperial
+        Feet instead of metres.
+    """
+    rows = [
+        (
+            line.label,
+            line.title,
+            line.channel_text,
+            words.watts(line.load_w),
+            words.watts(line.drawn_w),
+            words.ohms(line.impedance_ohm),
+            f"{words.decibels(line.worst_loss_db)} at {line.worst_label}",
+            words.run_length(line.length_m, imperial=imperial),
+        )
+        for line in lines
+    ]
+    head = ("Line", "serves", "fed from", "taps", "drawn", "1 kHz", "worst loss", "cable")
+    return table(head, ("auto", "1fr", *("auto",) * 6), "lllrrrrr", rows)
+
+
+def schedule(speakers: Sequence[SpeakerView], *, imperial: bool) -> Block:
+    """Return the schedule of loudspeakers, by line in wiring order.
+
+    Parameters
+    ----------
+    speakers
+        All of them.
+    imperial
+        Feet, inches and pounds.
+    """
+    rows: list[Sequence[Any]] = []
+    group = ""
+    for item in sorted(speakers, key=lambda s: (s.line_label, s.order, s.label)):
+        name = f"Line {item.line_label}, {item.room_label}"
+        if name != group:
+            rows.append(span(name, 8))
+            group = name
+        rows.append(
+            (
+                item.label,
+                item.type_name + ("" if item.state == "planned" else f" ({item.state})"),
+                item.tile_text or item.place_text,
+                item.tap_text,
+                words.volts(item.voltage_v),
+                words.decibels(item.loss_db),
+                words.run_length(item.wire_in.length_m, imperial=imperial) if item.wire_in else "",
+                format_mass(item.mass_kg, imperial=imperial),
+            )
+        )
+    head = ("No.", "type", "place", "tap", "volts", "loss", "run in", "mass")
+    widths = ("auto", "4fr", "5fr", *("auto",) * 5)
+    return table(head, widths, "lllrrrrr", rows, pad=0.75)
+
+
+def cable_table(rows: Sequence[CableRow], *, imperial: bool) -> Block:
+    """Return the list of runs with lengths to cut.
+
+    Parameters
+    ----------
+    rows
+        All runs.
+    imperial
+        Feet instead of metres.
+    """
+    out: list[Sequence[Any]] = []
+    line = ""
+    for row in rows:
+        if row.line_label != line:
+            line = row.line_label
+            out.append(span(f"Line {line}", 7))
+        out.append(
+            (
+                row.run_label,
+                row.from_label,
+                row.to_label,
+                row.cable + (f", {row.note}" if row.note else ""),
+                row.colours,
+                words.run_length(row.length_m, imperial=imperial),
+                words.run_length(row.cut_m, imperial=imperial),
+            )
+        )
+    head = ("Run", "from", "to", "cable", "cores", "route", "cut")
+    return table(
+        head, ("auto", "auto", "auto", "1fr", "auto", "auto", "auto"), "lllllrr", out, pad=0.75
+    )
+
+
+def material_table(rows: Sequence[MaterialRow]) -> Block:
+    """Return the material list; prices only where the user's own list has them.
+
+    Parameters
+    ----------
+    rows
+        All items.
+    """
+    out: list[Sequence[Any]] = []
+    section = ""
+    for row in rows:
+        if row.section != section:
+            section = row.section
+            out.append(span(section, 4))
+        out.append(
+            (
+                row.item,
+                words.quantity(row.quantity),
+                row.unit,
+                ". ".join(part for part in (row.note, row.source) if part),
+            )
+        )
+    return table(("Item", "how many", "", "note"), ("3fr", "auto", "auto", "2fr"), "lrll", out)
+
+
+def finding_blocks(findings: Sequence[Finding]) -> list[Block]:
+    """Return findings in three groups, worst first, cautions with their fixed ending.
+
+    Parameters
+    ----------
+    findings
+        All of them, accepted ones too.
+    """
+    names = {"stop": "Stops: do not build this", "warn": "Warnings", "note": "Notes"}
+    blocks: list[Block] = []
+    for severity, name in names.items():
+        group = [item for item in findings if item.severity == severity]
+        if not group:
+            continue
+        rows = [
+            (
+                {"text": item.code, "tone": item.severity, "strong": True},
+                item.place,
+                item.what + (f". {item.why}" if item.why else ""),
+                f"{item.limit} ({item.limit_source})" if item.limit else item.limit_source,
+                item.do + (f" Accepted by {item.accepted_by}." if item.accepted_by else ""),
+            )
+            for item in group
+        ]
+        blocks.append(heading(name))
+        head = ("Code", "place", "what", "limit and its source", "do")
+        blocks.append(table(head, ("auto", "auto", "3fr", "2fr", "3fr"), "lllll", rows))
+    if not blocks:
+        blocks.append(text("The checks that were run found nothing to say."))
+    return blocks
+
+
+def test_table(rows: Sequence[TestRow]) -> Block:
+    """Return the commissioning sheet with room for the readings.
+
+    Parameters
+    ----------
+    rows
+        Tests in the order of work.
+    """
+    out: list[Sequence[Any]] = []
+    phase = ""
+    for row in rows:
+        if row.phase != phase:
+            phase = row.phase
+            out.append(span(phase, 6))
+        what = row.what + (f"; on the line: {row.drive}" if row.drive else "")
+        what += f" ({row.note})" if row.note else ""
+        place = row.place + (f", {row.room_label}" if row.room_label else "")
+        out.append((str(row.step), place, what, words.expected(row), "", ""))
+    head = ("", "place", "test", "expected", "reading", "ok")
+    widths: tuple[str | float, ...] = ("auto", "2fr", "4fr", "3fr", 26.0, 8.0)
+    return table(head, widths, "rlllll", out, pad=1.5)
+
+
+test_table.__test__ = False  # type: ignore[attr-defined]  # its name is the trade's, not a test's
+
+
+def reading_table(rows: Sequence[ReadingRow]) -> Block:
+    """Return the readings as taken.
+
+    Parameters
+    ----------
+    rows
+        All readings that were not struck out.
+    """
+    out = [
+        (
+            row.place,
+            row.what,
+            row.value_text,
+            row.expected_text,
+            row.verdict,
+            row.taken_at[:16],
+            row.instrument,
+            row.who,
+        )
+        for row in rows
+    ]
+    head = ("Place", "what", "reading", "expected", "verdict", "taken", "instrument", "who")
+    return table(
+        head, ("auto", "2fr", "auto", "auto", "1fr", "auto", "1fr", "auto"), "llrrllll", out
+    )
+
+
+def rack_blocks(racks: Sequence[RackView], *, imperial: bool) -> list[Block]:
+    """Return what to mount, wire and set at every rack.
+
+    Parameters
+    ----------
+    racks
+        All racks.
+    imperial
+        Pounds instead of kilograms.
+    """
+    blocks: list[Block] = []
+    for rack in racks:
+        blocks.append(heading(f"Rack {rack.label}: {rack.place_text}"))
+        for amplifier in rack.amplifiers:
+            blocks.append(heading(f"Amplifier {amplifier.label}: {amplifier.type_name}", 3))
+            facts = [
+                (
+                    "Height, mass",
+                    f"{amplifier.rack_units} rack units, {format_mass(amplifier.mass_kg, imperial=imperial)}",
+                ),
+                (
+                    "Output wiring",
+                    amplifier.class_mark or "class not marked: treat as the strictest",
+                ),
+                ("Output", amplifier.output_text),
+                ("Note", amplifier.note),
+            ]
+            blocks.append({"kind": "facts", "rows": [row for row in facts if row[1]]})
+            rows = [
+                (
+                    str(channel.number),
+                    channel.lines_text or "spare",
+                    channel.zones_text,
+                    words.volts(channel.voltage_v),
+                    words.hertz(channel.high_pass_hz) or "not decided",
+                    words.watts(channel.load_w),
+                    words.watts(channel.drawn_w),
+                    words.watts(channel.rated_w),
+                    words.percent(channel.load_ratio),
+                    words.ohms(channel.impedance_ohm),
+                    "",
+                )
+                for channel in amplifier.channels
+            ]
+            head = (
+                "Ch.",
+                "lines",
+                "zones",
+                "set to",
+                "high-pass",
+                "taps",
+                "drawn",
+                "rated",
+                "used",
+                "1 kHz",
+                "measured",
+            )
+            blocks.append(
+                table(
+                    head,
+                    ("auto", "auto", "1fr", *("auto",) * 7, 20.0),
+                    "lllrrrrrrrl",
+                    rows,
+                    pad=1.4,
+                )
+            )
+        if rack.notes:
+            blocks.append({"kind": "bullets", "items": list(rack.notes)})
+    return blocks or [text("No rack was surveyed.")]
+
+
+def option_blocks(rooms: Sequence[RoomView]) -> list[Block]:
+    """Return the front of alternatives, room by room.
+
+    Parameters
+    ----------
+    rooms
+        All rooms.
+    """
+    blocks: list[Block] = []
+    for room in rooms:
+        if not room.options:
+            continue
+        blocks.append(heading(room.label))
+        if room.reason:
+            blocks.append(text(room.reason))
+        rows = [
+            (
+                option.mark,
+                option.pattern,
+                str(option.count),
+                f"±{option.spread_db / 2:.1f} dB",
+                words.watts(option.watts_w),
+                "" if option.worst_db is None else f"{option.worst_db:.1f} dB",
+                {
+                    "text": "met" if option.meets_brief else "missed",
+                    "tone": "met" if option.meets_brief else "missed",
+                },
+            )
+            for option in room.options
+        ]
+        head = ("", "layout", "count", "spread", "taps", "worst point", "brief")
+        blocks.append(table(head, ("auto", "1fr", *("auto",) * 5), "llrrrrl", rows))
+        if room.bound:
+            blocks.append(text(room.bound, small=True, soft=True))
+    return blocks or [text("No alternatives were computed.")]
+
+
+def cut_list(view: JobView) -> Block:
+    """Return types with their holes, weights, supports and terminals.
+
+    Parameters
+    ----------
+    view
+        The job.
+    """
+    imperial = view.title.is_imperial
+    rows = []
+    for item in view.types:
+        hole = (
+            "no hole"
+            if item.cutout_m is None
+            else "ø " + format_length(item.cutout_m, imperial=imperial, fine=True)
+        )
+        if imperial and item.cutout_m is not None:
+            hole += f" ({1e3 * item.cutout_m:.0f} mm)"
+        rows.append(
+            (
+                item.name,
+                str(item.count),
+                hole,
+                format_length(item.depth_m, imperial=imperial, fine=True),
+                format_mass(item.mass_kg, imperial=imperial),
+                item.support_text,
+                item.terminals,
+                item.marks_text,
+            )
+        )
+    head = ("Type", "count", "cut-out", "depth", "mass", "carried by", "terminals", "marks")
+    return table(
+        head, ("2fr", "auto", "auto", "auto", "auto", "2fr", "2fr", "1fr"), "lrrrrlll", rows
+    )

@@ -1,0 +1,214 @@
+"""A card for every loudspeaker: what one person on one ladder needs, and nothing else."""
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from soffit.papers import words
+from soffit.papers.codes import qr_svg
+from soffit.papers.plan import clipped_lines, family
+from soffit.papers.projection import fill_plan
+from soffit.papers.scene import ACCENT, FAINT, INK, SOFT, TINT, WHITE, Disc, Path, Pen, Scene, Text
+from soffit.papers.svg import write_svg
+from soffit.papers.views import JobView, RoomView, SpeakerView
+from soffit.units import format_length, format_mass
+
+_WIDTH, _HEIGHT = 58.0, 52.0
+_TICKS = ("hole", "safety wire", "tap", "wires + −", "hung", "heard")
+
+
+def cards(view: JobView) -> list[dict[str, Any]]:
+    """Return the cards of a job in label order, as data for the template.
+
+    Parameters
+    ----------
+    view
+        The job.
+    """
+    rooms = {room.key: room for room in view.rooms}
+    backs = {room.key: _Background(room, view.in_room(room.key)) for room in view.rooms}
+    counts: dict[str, int] = {}
+    for item in view.speakers:
+        counts[item.line_key] = counts.get(item.line_key, 0) + 1
+    return [
+        _card(view, item, rooms[item.room_key], backs[item.room_key], counts[item.line_key])
+        for item in view.speakers
+    ]
+
+
+def _card(
+    view: JobView, item: SpeakerView, room: RoomView, back: "_Background", count: int
+) -> dict[str, Any]:
+    imperial = view.title.is_imperial
+    hole = (
+        "none"
+        if item.cutout_m is None
+        else "ø " + format_length(item.cutout_m, imperial=imperial, fine=True)
+    )
+    kind = item.type_name if item.state == "planned" else f"{item.type_name} ({item.state})"
+    if imperial and item.cutout_m is not None:
+        kind = f"{1e3 * item.cutout_m:.0f} mm; {kind}"
+    wires = []
+    for name, wire in [("Wire in", item.wire_in), *(("Wire on", wire) for wire in item.wires_out)]:
+        if wire is None:
+            continue
+        length = words.run_length(wire.length_m, imperial=imperial)
+        terminals = ": ".join(part for part in (wire.terminals, wire.colours) if part)
+        wires.append(
+            {
+                "name": name,
+                "to": wire.to_label,
+                "label": wire.run_label,
+                "cable": f"{length}, {wire.cable}",
+                "terminals": terminals,
+            }
+        )
+    if item.wire_in is None:
+        wires.append(
+            {
+                "name": "Wire in",
+                "to": "open",
+                "label": "",
+                "cable": "not wired yet",
+                "terminals": "",
+            }
+        )
+    if not item.wires_out:
+        wires.append(
+            {
+                "name": "Wire on",
+                "to": "end",
+                "label": "",
+                "cable": "last on its branch",
+                "terminals": "",
+            }
+        )
+    lift = format_length(item.mount_height_m, imperial=imperial)
+    facts = [
+        ("Weight, support", f"{format_mass(item.mass_kg, imperial=imperial)}; {item.support_text}"),
+        ("Second support", item.safety_text),
+        ("Above it", item.void_text),
+        ("Hangs at", f"{lift} above floor, {item.aim_text}"),
+        ("Meter, line opened", _meter(item)),
+        ("Note", item.card_note),
+        ("Findings", ", ".join(item.findings)),
+    ]
+    return {
+        "label": item.label,
+        "order": f"no. {item.order} of {count} on line {item.line_label}",
+        "room": room.label,
+        "find": item.tile_text or item.place_text or "see the plan",
+        "place": item.place_text if item.tile_text else "",
+        "tap": item.tap_text,
+        "tap_mark": item.tap_mark,
+        "bypass": item.bypass_text,
+        "cut": hole,
+        "type": kind,
+        "wires": wires,
+        "facts": [row for row in facts if row[1]],
+        "cautions": list(item.cautions),
+        "ticks": list(_TICKS),
+        "caution": "Amplifier off, both legs disconnected, footing safe. Defer to the local code, the authority having jurisdiction and a licensed electrician.",
+        "map": write_svg(back.card(item)),
+        "qr": qr_svg(link(view, item)),
+    }
+
+
+def _meter(item: SpeakerView) -> str:
+    parts = []
+    if item.impedance_alone_ohm is not None:
+        parts.append(f"this unit alone {words.ohms(item.impedance_alone_ohm)}")
+    if item.impedance_out_ohm is not None:
+        parts.append(f"from here onward {words.ohms(item.impedance_out_ohm)}")
+    parts.append(f"at full level {words.volts(item.voltage_v)}")
+    return ", ".join(parts)
+
+
+def link(view: JobView, item: SpeakerView) -> str:
+    """Return what the QR code of a speaker says: an address, or its name.
+
+    Parameters
+    ----------
+    view
+        The job.
+    item
+        The speaker.
+    """
+    if view.link:
+        return view.link.replace("{key}", item.key)
+    return f"{item.label} | {item.key} | {view.title.job} | rev {view.title.revision}"
+
+
+class _Background:
+    """What the little plans of one room share: walls, tiles, the other loudspeakers."""
+
+    def __init__(self, room: RoomView, speakers: Sequence[SpeakerView]) -> None:
+        self.room = room
+        self.to_paper = fill_plan(room.outline, (2.0, 2.0, _WIDTH - 2.0, _HEIGHT - 2.0))
+        ring = self.to_paper.ring(room.outline)
+        low, high = min(y for _, y in ring), max(y for _, y in ring)
+        self.height = min(high + 2.0, _HEIGHT)
+        self.top = max(low - 2.0, 0.0)
+        self.walls = Path(rings=(ring,), layer="walls", pen=Pen(0.4, INK), closed=True)
+        self.lines = self._lines()
+        size = 0.45
+        squares = tuple(
+            ((x - size, y - size), (x + size, y - size), (x + size, y + size), (x - size, y + size))
+            for x, y in (self.to_paper(item.position) for item in speakers)
+        )
+        self.others = Path(rings=squares, layer="speakers", pen=None, fill=SOFT, closed=True)
+
+    def _lines(self) -> Path | None:
+        from shapely import Polygon  # noqa: PLC0415 - only plans need it
+
+        shape = Polygon(self.room.outline, self.room.holes)
+        lines = []
+        for ceiling in self.room.ceilings:
+            grid = ceiling.grid
+            if grid is None or self.to_paper.mm(min(grid.pitch_x_m, grid.pitch_y_m)) < 1.3:
+                continue
+            box = shape.bounds
+            lines += family(grid.origin, grid.angle_rad, grid.pitch_y_m, box)
+            lines += family(grid.origin, grid.angle_rad + math.pi / 2, grid.pitch_x_m, box)
+        pieces = tuple(self.to_paper.ring(piece) for piece in clipped_lines(lines, shape))
+        return Path(rings=pieces, layer="tile grid", pen=Pen(0.07, FAINT)) if pieces else None
+
+    def card(self, item: SpeakerView) -> Scene:
+        """Draw the little plan of one speaker: its wire in, its place, the walls by name."""
+        scene = Scene(_WIDTH, self.height + 3.0, title=f"{item.label} in {self.room.label}")
+        if self.lines is not None:
+            scene.add(self.lines)
+        scene.add(self.walls, self.others)
+        for door in self.room.doors:
+            x, y = self.to_paper(door.position)
+            scene.add(Disc(centre=(x, y), radius=1.0, layer="doors", pen=Pen(0.3, INK), fill=WHITE))
+            right = x > _WIDTH / 2
+            scene.add(
+                Text(
+                    at=(x - 1.8 if right else x + 1.8, y + 0.9),
+                    text=door.label,
+                    layer="names",
+                    cap=1.8,
+                    colour=SOFT,
+                    halo=True,
+                    anchor="end" if right else "start",
+                )
+            )
+        at = self.to_paper(item.position)
+        scene.add(
+            Disc(centre=at, radius=2.4, layer="here", pen=Pen(0.3, ACCENT), fill=TINT),
+            Disc(centre=at, radius=1.0, layer="here", pen=None, fill=ACCENT),
+        )
+        left = at[0] > _WIDTH - 14.0
+        scene.add(
+            Text(
+                at=(at[0] + (-3.0 if left else 3.0), at[1] - 1.6),
+                text=item.label,
+                layer="here",
+                cap=2.0,
+                weight="semibold",
+                halo=True,
+                anchor="end" if left else "start",
+            )
+        )
+        return scene

@@ -1,0 +1,112 @@
+"""Sheets of maps: level, evenness, speech and low end, large enough to read a band off."""
+
+from collections.abc import Sequence
+from typing import Final
+
+from soffit.papers import fonts
+from soffit.papers.maps import colour_bar, map_drawing
+from soffit.papers.projection import bounds, fill_plan
+from soffit.papers.scene import ACCENT, INK, SOFT, Box, Scene, Text
+from soffit.papers.sheet import heading, open_sheet, paragraph
+from soffit.papers.views import MapView, RoomView, SpeakerView, TitleView
+
+_PER_SHEET: Final = 2
+_HEAD: Final = 7.0
+_FOOT: Final = 16.0
+
+
+def map_sheets(
+    room: RoomView, speakers: Sequence[SpeakerView], title: TitleView, *, number: str
+) -> tuple[Scene, ...]:
+    """Draw all maps of a room, two to a sheet.
+
+    Parameters
+    ----------
+    room
+        The room.
+    speakers
+        Its speakers.
+    title
+        The job's title block.
+    number
+        Drawing number, such as ``L-01``; later sheets add a letter.
+    """
+    starts = range(0, len(room.maps), _PER_SHEET)
+    scenes = []
+    for index, start in enumerate(starts):
+        more = f"{number}{chr(ord('a') + index)}" if len(starts) > 1 else number
+        group = room.maps[start : start + _PER_SHEET]
+        sheet = open_sheet(
+            title, paper=title.paper, number=more, name=f"{room.label}: maps", scale=""
+        )
+        for view, cell in zip(group, _cells(room, sheet.area, len(group)), strict=True):
+            _one(sheet.scene, cell, room, speakers, view)
+        _column(sheet.scene, sheet.column, room)
+        scenes.append(sheet.scene)
+    return tuple(scenes)
+
+
+def _cells(room: RoomView, area: Box, count: int) -> list[Box]:
+    """Split the area along the side that leaves the maps larger."""
+    left, top, right, bottom = area
+    if count == 1:
+        return [area]
+    low_x, low_y, high_x, high_y = bounds(room.outline)
+    wide, tall = max(high_x - low_x, 1e-3), max(high_y - low_y, 1e-3)
+
+    def scale(width: float, height: float) -> float:
+        return min(width / wide, (height - _HEAD - _FOOT) / tall)
+
+    beside = scale((right - left) / 2, bottom - top)
+    stacked = scale(right - left, (bottom - top) / 2)
+    if beside >= stacked:
+        middle = (left + right) / 2
+        return [(left, top, middle - 3.0, bottom), (middle + 3.0, top, right, bottom)]
+    middle = (top + bottom) / 2
+    return [(left, top, right, middle - 2.0), (left, middle + 2.0, right, bottom)]
+
+
+def _one(
+    scene: Scene, cell: Box, room: RoomView, speakers: Sequence[SpeakerView], view: MapView
+) -> None:
+    left, top, right, bottom = cell
+    scene.add(
+        Text(
+            at=(left, top + 3.0),
+            text=fonts.fit(view.title, room_mm=right - left, cap_mm=2.3, weight="semibold"),
+            layer="notes",
+            cap=2.3,
+            weight="semibold",
+        )
+    )
+    area = (left + 1.0, top + _HEAD, right - 1.0, bottom - _FOOT)
+    projection = fill_plan(room.outline, area)
+    map_drawing(scene, room, speakers, view, projection)
+    ring = bounds(projection.ring(room.outline))
+    y = ring[3] + 3.5
+    colour_bar(scene, view, (left + 1.0, y, min(right - 1.0, left + 121.0), y + 7.0))
+    paragraph(scene, (left, y + 8.0, right, bottom + 2.0), view.note, colour=SOFT)
+
+
+def _column(scene: Scene, column: Box, room: RoomView) -> None:
+    left, top, right, bottom = column
+    scene.add(
+        Text(
+            at=(left, top + 4.0),
+            text=fonts.fit(room.label, room_mm=right - left, cap_mm=3.6, weight="light"),
+            layer="notes",
+            cap=3.6,
+            weight="light",
+        )
+    )
+    box = heading(scene, (left, top + 9.0, right, bottom), "Brief against result")
+    for row in room.brief:
+        word = {"met": "met", "missed": "missed", "open": "not computed"}[row.verdict]
+        y = paragraph(scene, box, row.what, colour=SOFT)
+        colour = ACCENT if row.verdict == "missed" else INK
+        y = paragraph(
+            scene, (box[0], y, right, bottom), f"{row.got} for {row.asked}: {word}", colour=colour
+        )
+        if row.note:
+            y = paragraph(scene, (box[0], y, right, bottom), row.note, colour=SOFT)
+        box = (box[0], y + 1.6, right, bottom)

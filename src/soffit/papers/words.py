@@ -1,0 +1,148 @@
+"""Numbers as the trade writes them on paper: fixed digits, unit always beside the number."""
+
+from collections.abc import Sequence
+
+from soffit.papers.views import SpeakerView, TestRow
+from soffit.units import FOOT_M
+
+
+def ohms(value: float | None) -> str:
+    """Return an impedance with three figures; empty for none.
+
+    Parameters
+    ----------
+    value
+        Impedance. [Ω]
+    """
+    if value is None:
+        return ""
+    if value >= 9995.0:
+        return f"{value / 1e3:.3g} kΩ"
+    return (
+        f"{value:.0f} Ω"
+        if value >= 99.95
+        else f"{value:.1f} Ω"
+        if value >= 9.995
+        else f"{value:.2f} Ω"
+    )
+
+
+def volts(value: float) -> str:
+    """Return a voltage with one decimal.
+
+    Parameters
+    ----------
+    value
+        Voltage. [V]
+    """
+    return f"{value:.1f} V"
+
+
+def watts(value: float) -> str:
+    """Return a power with up to one decimal.
+
+    Parameters
+    ----------
+    value
+        Power. [W]
+    """
+    return (
+        f"{value:.1f} W" if value < 100 and abs(value - round(value)) > 0.05 else f"{value:.0f} W"
+    )
+
+
+def decibels(value: float) -> str:
+    """Return a loss with two decimals.
+
+    Parameters
+    ----------
+    value
+        Level difference. [dB]
+    """
+    return f"{value:.2f} dB"
+
+
+def run_length(length_m: float, *, imperial: bool) -> str:
+    """Return a length of cable: feet, or metres with one decimal.
+
+    Parameters
+    ----------
+    length_m
+        Length. [m]
+    imperial
+        Feet instead of metres.
+    """
+    return f"{length_m / FOOT_M:.0f} ft" if imperial else f"{length_m:.1f} m"
+
+
+def hertz(value: float | None) -> str:
+    """Return a frequency; empty for none.
+
+    Parameters
+    ----------
+    value
+        Frequency. [Hz]
+    """
+    if value is None:
+        return ""
+    return f"{value / 1e3:g} kHz" if value >= 1e3 else f"{value:g} Hz"
+
+
+def quantity(value: float) -> str:
+    """Return a number of things without needless decimals.
+
+    Parameters
+    ----------
+    value
+        How many.
+    """
+    return f"{value:.0f}" if abs(value - round(value)) < 1e-6 else f"{value:.1f}"
+
+
+def percent(ratio: float) -> str:
+    """Return a ratio as a whole percentage.
+
+    Parameters
+    ----------
+    ratio
+        For example 0.8.
+    """
+    return f"{100.0 * ratio:.0f} %"
+
+
+def expected(row: TestRow) -> str:
+    """Return what a test should show, as printed beside the space for the reading.
+
+    Parameters
+    ----------
+    row
+        The test.
+    """
+    if row.expected is None:
+        return row.expected_text
+    digits = 0 if abs(row.expected) >= 99.95 else 1
+    unit = f" {row.unit}" if row.unit else ""
+    if row.low is not None and row.high is not None:
+        text = f"{row.expected:.{digits}f} ({row.low:.{digits}f} to {row.high:.{digits}f}){unit}"
+    elif row.low is not None:
+        text = f"≥ {row.low:.{digits}f}{unit}"
+    elif row.high is not None:
+        text = f"≤ {row.high:.{digits}f}{unit}"
+    else:
+        text = f"{row.expected:.{digits}f}{unit}"
+    return f"{text}, {row.expected_text}" if row.expected_text else text
+
+
+def tally(items: Sequence[SpeakerView]) -> str:
+    """Return how many speakers carry which tap, such as ``18 × 5 W, 2 × 2.5 W``.
+
+    Parameters
+    ----------
+    items
+        Speakers.
+    """
+    found: dict[tuple[float, str], int] = {}
+    for item in items:
+        key = (-item.tap_w, item.tap_text)
+        found[key] = found.get(key, 0) + 1
+    return ", ".join(f"{count} × {text}" for (_, text), count in sorted(found.items()))
