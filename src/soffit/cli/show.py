@@ -1,0 +1,85 @@
+"""What all commands print with: JSON, plain tables, progress on the error stream."""
+
+import json
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any
+
+import click
+
+json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+"""The option that every command has."""
+
+folder_argument = click.argument(
+    "folder", type=click.Path(file_okay=False), default=".", metavar="[FOLDER]"
+)
+"""The job's folder; the current one by default."""
+
+
+def show_json(body: dict[str, Any]) -> None:
+    """Print one JSON object with stable order.
+
+    Parameters
+    ----------
+    body
+        Plain data.
+    """
+    click.echo(json.dumps(body, ensure_ascii=False, indent=2))
+
+
+def table_text(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    """Return a plain table; columns of numbers are set flush right.
+
+    Parameters
+    ----------
+    header
+        Names of the columns.
+    rows
+        Cells as text.
+    """
+    body = [list(row) for row in rows]
+    widths = [max(len(cell) for cell in column) for column in zip(header, *body, strict=True)]
+    right = [
+        bool(body) and all(_is_number(row[index]) for row in body if row[index])
+        for index in range(len(header))
+    ]
+
+    def line(cells: Sequence[str]) -> str:
+        set_cells = [
+            cell.rjust(width) if flush else cell.ljust(width)
+            for cell, width, flush in zip(cells, widths, right, strict=True)
+        ]
+        return "  ".join(set_cells).rstrip()
+
+    return "\n".join([line(list(header)), *(line(row) for row in body)])
+
+
+def _is_number(cell: str) -> bool:
+    return cell.replace(".", "", 1).replace("-", "", 1).replace("+", "", 1).isdigit()
+
+
+def progress(*, quiet: bool) -> Callable[[float, str], None]:
+    """Return a function that shows how far long work is, on a terminal only.
+
+    Parameters
+    ----------
+    quiet
+        Show nothing.
+
+    Returns
+    -------
+    Callable
+        Takes a ratio of 0 to 1 and a few words.
+    """
+    if quiet or not sys.stderr.isatty():
+        return lambda _ratio, _text: None
+
+    def show(ratio: float, text: str) -> None:
+        done = round(24 * min(max(ratio, 0.0), 1.0))
+        bar = "=" * done + " " * (24 - done)
+        end = "\n" if ratio >= 1.0 else ""
+        click.echo(f"\r[{bar}] {text[:48]:<48}", nl=False, err=True)
+        if end:
+            click.echo("\r" + " " * 76 + "\r", nl=False, err=True)
+
+    return show
