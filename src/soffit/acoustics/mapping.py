@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from soffit.acoustics.bands import N_BANDS, BoolArray, FloatArray
-from soffit.acoustics.direct import Radiator, kernel_energy
+from soffit.acoustics.direct import Radiator
+from soffit.acoustics.radial import look_up, radial_table
 from soffit.acoustics.visibility import Outline, hidden_by_walls, is_inside
 from soffit.errors import DomainError
 
@@ -25,7 +26,6 @@ ON_GRID: Final = 1e-6
 FEW_SPEAKERS: Final = 12
 """So many speakers or fewer are stamped rather than convolved."""
 
-N_RADIAL: Final = 16385
 WORKERS: Final = 2
 
 
@@ -112,35 +112,6 @@ def grid_over(outer_m: ArrayLike, *, step_m: float, through_m: ArrayLike = (0.0,
     )
 
 
-def _radial_table(radiator: Radiator, throw_m: float) -> FloatArray:
-    """Energy per watt uniform in u = h² / (h² + ρ²): no roots, no arc cosines later."""
-    u = np.linspace(0.0, 1.0, N_RADIAL)
-    horizontal = throw_m * np.sqrt(np.maximum(1.0 / np.maximum(u, 1e-12) - 1.0, 0.0))
-    # Divided by u, which carries most of the fall with distance, the table is nearly flat.
-    table = kernel_energy(radiator=radiator, throw_m=throw_m, horizontal_m=horizontal)
-    table[1:] /= u[1:, None]
-    table[0] = table[1]
-    return np.asarray(table.T.copy())
-
-
-def _look_up(
-    table: FloatArray, throw_m: float, square_m2: FloatArray, bands: Sequence[int]
-) -> FloatArray:
-    u = throw_m**2 / (throw_m**2 + square_m2)
-    place = u * (N_RADIAL - 1)
-    low = np.minimum(place.astype(np.int32), N_RADIAL - 2)
-    part = place - low
-    rest = 1.0 - part
-    part *= u
-    rest *= u
-    result = np.empty((len(bands), *square_m2.shape))
-    for row, band in enumerate(bands):
-        column = table[band]
-        np.multiply(column[low], rest, out=result[row])
-        result[row] += column[1:][low] * part
-    return result
-
-
 class Kernel:
     """Energy per watt of one type at one height, on and off a grid.
 
@@ -166,7 +137,7 @@ class Kernel:
         self.throw_m = throw_m
         self.grid = grid
         self.bands = tuple(range(N_BANDS)) if bands is None else tuple(bands)
-        self._table = _radial_table(radiator, throw_m)
+        self.table = radial_table(radiator, throw_m=throw_m)[list(self.bands)]
         self._quadrant: MapArray | None = None
 
     def at_offsets(self, dx_m: FloatArray, dy_m: FloatArray) -> FloatArray:
@@ -182,7 +153,7 @@ class Kernel:
         (n_bands, ...)
             Energy per watt. [1/W]
         """
-        return _look_up(self._table, self.throw_m, dx_m**2 + dy_m**2, self.bands)
+        return look_up(self.table, self.throw_m, np.asarray(dx_m**2 + dy_m**2))
 
     def quadrant(self, band_row: int) -> FloatArray:
         """Energy per watt at offsets of whole grid steps, x and y from zero, one band.
@@ -200,7 +171,7 @@ class Kernel:
         x = self.grid.step_m * np.arange(self.grid.n_x)
         y = self.grid.step_m * np.arange(self.grid.n_y)
         square = x[None, :] ** 2 + y[:, None] ** 2
-        return np.asarray(_look_up(self._table, self.throw_m, square, [self.bands[band_row]])[0])
+        return np.asarray(look_up(self.table[band_row : band_row + 1], self.throw_m, square)[0])
 
     def stamps(self) -> MapArray:
         """All quadrants in single precision, made once; what a drag adds and takes away.
@@ -280,8 +251,8 @@ def _convolve(kernel: Kernel, weight: FloatArray, energy: MapArray) -> None:
     x = kernel.grid.step_m * np.arange(half_x + 1)
     y = kernel.grid.step_m * np.arange(half_y + 1)
     square = x[None, :] ** 2 + y[:, None] ** 2
-    for row, band in enumerate(kernel.bands):
-        quadrant = _look_up(kernel._table, kernel.throw_m, square, [band])[0]  # noqa: SLF001 - own
+    for row in range(len(kernel.bands)):
+        quadrant = look_up(kernel.table[row : row + 1], kernel.throw_m, square)[0]
         even = fft.dctn(quadrant, type=1, workers=WORKERS, overwrite_x=True)
         product = np.empty_like(source)
         np.multiply(source[: half_y + 1], even, out=product[: half_y + 1])

@@ -1,0 +1,281 @@
+"""What a room does to sound: volume, absorption, reverberation, noise, from the survey."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from soffit.acoustics.air import air_absorption_db_m, air_energy_attenuation_per_m
+from soffit.acoustics.bands import BAND_LABELS, FloatArray
+from soffit.acoustics.noise import nc_curve_db, noise_octaves_db, nr_curve_db
+from soffit.acoustics.room import (
+    ReverberationModel,
+    Surface,
+    absorption_area_from_time_m2,
+    absorption_area_m2,
+    absorption_coefficients,
+    checked_reverberation_time_s,
+    reverberation_time_eyring_s,
+    reverberation_time_sabine_s,
+    room_constant_m2,
+)
+from soffit.acoustics.visibility import Outline, outline
+from soffit.acoustics.weighting import level_dba
+from soffit.errors import DomainError
+from soffit.model.survey import Assumption, Noise, Room
+from soffit.model.survey import Surface as SurveySurface
+from soffit.tables.settings import Limits
+
+_DEFAULT_CEILING = {
+    "grid": "mineral_fibre_tile_ordinary",
+    "concealed": "mineral_fibre_tile_ordinary",
+    "plasterboard": "gypsum_board_on_studs",
+    "open": "painted_concrete",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RoomAcoustics:
+    """Statistical acoustics of one room.
+
+    Parameters
+    ----------
+    floor_m2, volume_m3, surface_m2
+        Floor, volume, and area of all surfaces. [m², m³]
+    reverberation_time_s : (n_bands,)
+        T in use. [s]
+    model
+        Where T comes from.
+    sabine_s, eyring_s : (n_bands,)
+        T by the two formulas, for comparison. [s]
+    absorption_area_m2 : (n_bands,)
+        Equivalent absorption area that belongs to T, air included. [m²]
+    room_constant_m2 : (n_bands,)
+        R. [m²]
+    air_db_m : (n_bands,)
+        Absorption of air. [dB/m]
+    walls
+        Walls in plan.
+    assumptions
+        What was taken because nobody surveyed it.
+    """
+
+    floor_m2: float
+    volume_m3: float
+    surface_m2: float
+    reverberation_time_s: FloatArray
+    model: ReverberationModel
+    sabine_s: FloatArray
+    eyring_s: FloatArray
+    absorption_area_m2: FloatArray
+    room_constant_m2: FloatArray
+    air_db_m: FloatArray
+    walls: Outline
+    assumptions: tuple[Assumption, ...]
+
+    @property
+    def text(self) -> str:
+        """Model in words, as printed beside figures of the whole field."""
+        mid = float(np.mean(self.reverberation_time_s[3:6]))
+        return f"T {mid:.2f} s (500 Hz to 2 kHz, {self.model}), late field diffuse"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RoomNoise:
+    """Background noise of a room.
+
+    Parameters
+    ----------
+    octave_db : (n_bands,)
+        Octave levels. [dB]
+    level_dba
+        A-weighted level. [dB]
+    text
+        How it was stated, with its source.
+    """
+
+    octave_db: FloatArray
+    level_dba: float
+    text: str
+
+
+def _ring_area_m2(ring: FloatArray) -> float:
+    x, y = ring[:, 0], ring[:, 1]
+    return abs(0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)))
+
+
+def _ring_length_m(ring: FloatArray) -> float:
+    return float(np.sum(np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1)))
+
+
+def _heights(room: Room, floor_m2: float) -> tuple[float, float]:
+    """Return the volume and the mean height of a room with one ceiling or several."""
+    if not room.ceilings:
+        msg = f"{room.label} has no ceiling"
+        raise DomainError(
+            msg, where=f"rooms.{room.key}.ceilings", why="its volume is unknown", do="enter one"
+        )
+    parts = [
+        (_ring_area_m2(np.asarray(ceiling.region)), ceiling.height_m)
+        for ceiling in room.ceilings
+        if ceiling.region is not None
+    ]
+    rest = max(0.0, floor_m2 - sum(area for area, _ in parts))
+    whole = [ceiling.height_m for ceiling in room.ceilings if ceiling.region is None]
+    height_of_rest = whole[0] if whole else (parts[0][1] if parts else 0.0)
+    volume = sum(area * height for area, height in parts) + rest * height_of_rest
+    return volume, volume / floor_m2
+
+
+def room_acoustics(room: Room, limits: Limits) -> RoomAcoustics:
+    """Return the statistical acoustics of a room.
+
+    Parameters
+    ----------
+    room
+        Room with its surfaces, or with a measured reverberation time.
+    limits
+        Air and furnishing.
+
+    Returns
+    -------
+    RoomAcoustics
+        By measured T where there is one, else by Eyring.
+
+    Raises
+    ------
+    DomainError
+        If T or the absorption is impossible, or the room has no ceiling.
+    """
+    walls = outline(room.outline, room.holes)
+    floor = _ring_area_m2(walls.outer_m) - sum(_ring_area_m2(hole) for hole in walls.holes_m)
+    volume, height = _heights(room, floor)
+    wall = height * sum(_ring_length_m(ring) for ring in (walls.outer_m, *walls.holes_m))
+    air = air_absorption_db_m(
+        temperature_degc=limits["sound_air_degc"],
+        humidity_percent=limits["sound_humidity_percent"],
+    )
+    surfaces, assumptions, objects = _surfaces(room, floor, wall, limits)
+    area, surface = absorption_area_m2(surfaces, objects_m2=objects)
+    sabine = reverberation_time_sabine_s(volume_m3=volume, absorption_area_m2=area, air_db_m=air)
+    eyring = reverberation_time_eyring_s(
+        volume_m3=volume,
+        surface_m2=surface,
+        absorption_area_m2=np.minimum(area, 0.99 * surface),
+        air_db_m=air,
+    )
+    if room.reverberation_s is not None:
+        time, model = checked_reverberation_time_s(room.reverberation_s), "measured"
+        used = absorption_area_from_time_m2(volume_m3=volume, reverberation_time_s=time)
+        assumptions = ()
+    else:
+        time, model = eyring, "Eyring"
+        used = area + 4.0 * air_energy_attenuation_per_m(air) * volume
+    return RoomAcoustics(
+        floor_m2=floor,
+        volume_m3=volume,
+        surface_m2=surface,
+        reverberation_time_s=time,
+        model="measured" if model == "measured" else "Eyring",
+        sabine_s=sabine,
+        eyring_s=eyring,
+        absorption_area_m2=used,
+        room_constant_m2=room_constant_m2(surface_m2=surface, absorption_area_m2=used),
+        air_db_m=air,
+        walls=walls,
+        assumptions=assumptions,
+    )
+
+
+def _surfaces(
+    room: Room, floor_m2: float, wall_m2: float, limits: Limits
+) -> tuple[list[Surface], tuple[Assumption, ...], FloatArray]:
+    whole = {"floor": floor_m2, "walls": wall_m2, "ceiling": floor_m2}
+    kind = room.ceilings[0].kind
+    usual = {
+        "floor": "vinyl_on_concrete",
+        "walls": "gypsum_board_on_studs",
+        "ceiling": _DEFAULT_CEILING[kind],
+    }
+    found: list[Surface] = []
+    assumptions: list[Assumption] = []
+    for part, total in whole.items():
+        stated = [surface for surface in room.surfaces if surface.part == part]
+        rest = total - sum(surface.area_m2 or 0.0 for surface in stated)
+        open_ended = [surface for surface in stated if surface.area_m2 is None]
+        if not open_ended and rest > 1e-6 * total:
+            open_ended = [SurveySurface(part="walls", material=usual[part])]
+            assumptions.append(
+                Assumption(
+                    path=f"rooms.{room.key}.surfaces",
+                    text=f"{part}: {usual[part].replace('_', ' ')} over {rest:.0f} m²",
+                    source="common practice, no source",
+                )
+            )
+        for surface in (*stated, *(s for s in open_ended if s not in stated)):
+            shared = surface.area_m2
+            if shared is None:
+                shared = max(rest, 0.0) / len(open_ended)
+            if shared > 0.0:
+                found.append(
+                    Surface(
+                        surface_m2=shared,
+                        absorption_ratio=absorption_coefficients(surface.material),
+                    )
+                )
+    furniture = [surface for surface in room.surfaces if surface.part == "furniture"]
+    objects = sum(
+        ((s.area_m2 or floor_m2) * absorption_coefficients(s.material) for s in furniture),
+        np.zeros(len(BAND_LABELS)),
+    )
+    if not furniture:
+        objects = objects + limits["sound_furnishing_ratio"] * floor_m2
+        assumptions.append(
+            Assumption(
+                path=f"rooms.{room.key}.surfaces",
+                text=f"furniture and few people absorb like {objects[0]:.1f} m²",
+                source=limits.source("sound_furnishing_ratio"),
+            )
+        )
+    return found, tuple(assumptions), objects
+
+
+def room_noise(noise: Noise | None) -> RoomNoise | None:
+    """Return the octave levels of a room's noise.
+
+    Parameters
+    ----------
+    noise
+        As the survey states it.
+
+    Returns
+    -------
+    RoomNoise or None
+        ``None`` where nothing is known.
+
+    Raises
+    ------
+    DomainError
+        If a curve lies outside its table, or a value is missing.
+    """
+    if noise is None:
+        return None
+    if noise.kind == "octaves":
+        octaves = np.asarray(noise.octaves_db, dtype=np.float64)
+        if octaves.shape != (8,) or not np.all(np.isfinite(octaves)):
+            msg = "the noise lacks octave levels"
+            raise DomainError(
+                msg, where="noise.octaves_db", why=f"{', '.join(BAND_LABELS)}", do="fill them in"
+            )
+        text = "octave levels"
+    elif noise.value is None:
+        msg = f"the noise is stated as {noise.kind} without a number"
+        raise DomainError(msg, where="noise.value", why="no level", do="enter it")
+    elif noise.kind == "nc":
+        octaves, text = nc_curve_db(noise.value), f"NC-{noise.value:g}, its curve in every octave"
+    elif noise.kind == "nr":
+        octaves, text = nr_curve_db(noise.value), f"NR-{noise.value:g}, its curve in every octave"
+    else:
+        octaves = noise_octaves_db(noise.value)
+        text = f"{noise.value:g} dBA, spectrum of air handling assumed"
+    level = float(level_dba(octaves))
+    return RoomNoise(octave_db=octaves, level_dba=level, text=f"{text} ({noise.source})")
