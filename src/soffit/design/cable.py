@@ -1,0 +1,343 @@
+"""Which conductor size for which run: one, two or many sizes, least copper within the loss limit.
+
+Every choice is judged by the exact solution of the line. Tapering starts with the thickest size
+everywhere and thins, each time, the run that gives back most copper for what it costs in loss;
+then pairs of runs trade sizes while that saves copper.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Final
+
+import numpy as np
+
+from soffit.circuit.arrays import FloatArray, IntArray
+from soffit.circuit.cable import line_loss_db
+from soffit.circuit.tree import Tree, solve_tree
+from soffit.errors import DomainError
+
+_TRADE_ROUNDS: Final = 60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wiring:
+    """A line whose conductor sizes are open.
+
+    Parameters
+    ----------
+    tree
+        Which place feeds which.
+    length_m : (n,)
+        Route length of the run that feeds each place; entry 0 is 0. [m]
+    load_siemens : (n,)
+        Admittance of the tap at each place; 0 for a joint. [S]
+    size_ohm_m : (k,)
+        Resistance of one conductor of each size, thickest first. [Ω/m]
+    size_kg_m : (k,)
+        Copper of a pair of each size. [kg/m]
+    step_ratio : (n,)
+        Voltage ratio of a volume control at each place, else 1.
+    """
+
+    tree: Tree
+    length_m: FloatArray
+    load_siemens: FloatArray
+    size_ohm_m: FloatArray
+    size_kg_m: FloatArray
+    step_ratio: FloatArray
+
+    def losses_db(self, sizes: IntArray) -> FloatArray:
+        """Loss at every loudspeaker, exactly, for sizes by run.
+
+        Parameters
+        ----------
+        sizes : (n, ...)
+            Place of the size of each run; further axes are cases.
+
+        Returns
+        -------
+        (n_speakers, ...)
+            Loss. [dB]
+        """
+        shape = (-1,) + (1,) * (sizes.ndim - 1)
+        state = solve_tree(
+            self.tree,
+            run_ohm=2.0 * self.size_ohm_m[sizes] * self.length_m.reshape(shape),
+            load_siemens=self.load_siemens,
+            step_ratio=self.step_ratio,
+        )
+        loud = self.load_siemens > 0.0
+        stepped = _steps(self.tree, self.step_ratio)
+        reference = stepped[loud].reshape(shape)
+        return line_loss_db(
+            amplifier_voltage_v=reference, speaker_voltage_v=np.real(state.voltage_v)[loud]
+        )
+
+    def copper_kg(self, sizes: IntArray) -> float:
+        """Copper in all runs.
+
+        Parameters
+        ----------
+        sizes : (n,)
+            Place of the size of each run.
+
+        Returns
+        -------
+        float
+            Mass of both conductors. [kg]
+        """
+        return float(np.sum(self.size_kg_m[sizes] * self.length_m))
+
+
+def _steps(tree: Tree, step_ratio: FloatArray) -> FloatArray:
+    """Voltage that volume controls alone would leave at each place."""
+    left = step_ratio.copy()
+    for place in tree.order[1:].tolist():
+        left[place] *= left[tree.parent[place]]
+    return left
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SizeChoice:
+    """Conductor sizes by run, and what they cost.
+
+    Parameters
+    ----------
+    sizes : (n,)
+        Place of the size of each run, thickest 0; entry 0 means nothing.
+    worst_loss_db
+        Exact loss at the worst loudspeaker. [dB]
+    copper_kg
+        Copper of both conductors. [kg]
+    meets_limit
+        Whether the worst loss is within the limit.
+    """
+
+    sizes: tuple[int, ...]
+    worst_loss_db: float
+    copper_kg: float
+    meets_limit: bool
+
+
+def _choice(wiring: Wiring, sizes: IntArray, limit_db: float) -> SizeChoice:
+    worst = float(np.max(wiring.losses_db(sizes)))
+    return SizeChoice(
+        sizes=tuple(sizes.tolist()),
+        worst_loss_db=worst,
+        copper_kg=wiring.copper_kg(sizes),
+        meets_limit=worst <= limit_db + 1e-12,
+    )
+
+
+def choose_one_size(wiring: Wiring, *, limit_db: float) -> SizeChoice:
+    """Thinnest single size within the limit; the thickest if none is.
+
+    Parameters
+    ----------
+    wiring
+        Line whose sizes are open.
+    limit_db
+        Loss allowed at any loudspeaker. [dB]
+
+    Returns
+    -------
+    SizeChoice
+        One size for all runs.
+
+    Raises
+    ------
+    DomainError
+        If there is no size or no loudspeaker.
+    """
+    _check(wiring)
+    count = wiring.tree.n_nodes
+    every = np.broadcast_to(np.arange(wiring.size_ohm_m.size), (count, wiring.size_ohm_m.size))
+    worst = np.max(wiring.losses_db(np.array(every)), axis=0)
+    fits = np.flatnonzero(worst <= limit_db + 1e-12)
+    size = int(fits[np.argmin(wiring.size_kg_m[fits])]) if fits.size else 0
+    return _choice(wiring, np.full(count, size, dtype=np.int64), limit_db)
+
+
+def choose_two_sizes(wiring: Wiring, *, limit_db: float) -> SizeChoice:
+    """Least copper with at most two sizes on the line.
+
+    Parameters
+    ----------
+    wiring
+        Line whose sizes are open.
+    limit_db
+        Loss allowed at any loudspeaker. [dB]
+
+    Returns
+    -------
+    SizeChoice
+        Best pair, or one size where a second saves nothing.
+
+    Raises
+    ------
+    DomainError
+        If there is no size or no loudspeaker.
+    """
+    best = choose_one_size(wiring, limit_db=limit_db)
+    for pair in combinations(range(wiring.size_ohm_m.size), 2):
+        tried = _taper(wiring, limit_db, list(pair))
+        if tried.meets_limit and tried.copper_kg < best.copper_kg - 1e-9:
+            best = tried
+    return best
+
+
+def choose_tapered(wiring: Wiring, *, limit_db: float) -> SizeChoice:
+    """Least copper with any size in any run.
+
+    Parameters
+    ----------
+    wiring
+        Line whose sizes are open.
+    limit_db
+        Loss allowed at any loudspeaker. [dB]
+
+    Returns
+    -------
+    SizeChoice
+        Sizes by run; the best pair where that is as good.
+
+    Raises
+    ------
+    DomainError
+        If there is no size or no loudspeaker.
+    """
+    pair = choose_two_sizes(wiring, limit_db=limit_db)
+    tapered = _taper(wiring, limit_db, list(range(wiring.size_ohm_m.size)))
+    better = tapered.meets_limit and tapered.copper_kg < pair.copper_kg - 1e-9
+    return tapered if better else pair
+
+
+def _check(wiring: Wiring) -> None:
+    if wiring.size_ohm_m.size == 0 or not np.any(wiring.load_siemens > 0.0):
+        msg = "there is no cable to choose from, or nothing to feed"
+        raise DomainError(
+            msg, where="cable", why="a line needs a cable and a load", do="allow a cable type"
+        )
+    if np.any(np.diff(wiring.size_ohm_m) <= 0.0):
+        msg = "conductor sizes are not in order"
+        raise DomainError(
+            msg, where="size_ohm_m", why="the thickest comes first", do="sort them by resistance"
+        )
+
+
+def _taper(wiring: Wiring, limit_db: float, allowed: Sequence[int]) -> SizeChoice:
+    """Thin runs one step at a time by copper for loss, then trade between runs."""
+    count = wiring.tree.n_nodes
+    level = np.zeros(count, dtype=np.int64)
+    table = np.asarray(allowed, dtype=np.int64)
+    if float(np.max(wiring.losses_db(table[level]))) > limit_db:
+        return _choice(wiring, table[level], limit_db)
+    level = _thin(wiring, limit_db, table, level)
+    for _ in range(_TRADE_ROUNDS):
+        traded = _trade(wiring, limit_db, table, level)
+        if traded is None:
+            break
+        level = _thin(wiring, limit_db, table, traded)
+    return _choice(wiring, table[level], limit_db)
+
+
+def _steps_down(table: IntArray, level: IntArray) -> tuple[IntArray, IntArray]:
+    """All single changes to any thinner size: run and new level."""
+    runs, levels = [], []
+    for run in range(1, level.size):
+        for new in range(int(level[run]) + 1, table.size):
+            runs.append(run)
+            levels.append(new)
+    return np.asarray(runs, dtype=np.int64), np.asarray(levels, dtype=np.int64)
+
+
+def _thin(wiring: Wiring, limit_db: float, table: IntArray, level: IntArray) -> IntArray:
+    level = level.copy()
+    while True:
+        runs, levels = _steps_down(table, level)
+        if runs.size == 0:
+            return level
+        cases = np.repeat(level[:, np.newaxis], runs.size, axis=1)
+        cases[runs, np.arange(runs.size)] = levels
+        losses = wiring.losses_db(table[cases])
+        present = wiring.losses_db(table[level])
+        saved = wiring.length_m[runs] * (
+            wiring.size_kg_m[table[level[runs]]] - wiring.size_kg_m[table[levels]]
+        )
+        feasible = (np.max(losses, axis=0) <= limit_db) & (saved > 0.0)
+        if not np.any(feasible):
+            return level
+        # loss used up, weighed by how near the limit each loudspeaker is; thinning a side branch
+        # may raise other voltages, which must not count as a gain: clamp
+        slack = np.maximum(limit_db - present, 1e-6)[:, np.newaxis]
+        used = np.max(np.maximum(losses - present[:, np.newaxis], 0.0) / slack, axis=0)
+        score = np.where(feasible, saved / np.maximum(used, 1e-9), -np.inf)
+        best = int(np.argmax(score))
+        level[runs[best]] = levels[best]
+
+
+def _trade(wiring: Wiring, limit_db: float, table: IntArray, level: IntArray) -> IntArray | None:
+    """Thicken one run a step and thin another, if that saves copper within the limit."""
+    count = level.size
+    thicker = [run for run in range(1, count) if level[run] > 0]
+    thinner = [run for run in range(1, count) if level[run] < table.size - 1]
+    mass = wiring.size_kg_m[table]
+    moves = []
+    for up in thicker:
+        cost = wiring.length_m[up] * (mass[level[up] - 1] - mass[level[up]])
+        for down in thinner:
+            if up == down:
+                continue
+            gain = wiring.length_m[down] * (mass[level[down]] - mass[level[down] + 1])
+            if gain > cost + 1e-9:
+                moves.append((gain - cost, up, down))
+    moves.sort(key=lambda move: (-move[0], move[1], move[2]))
+    for begin in range(0, len(moves), 512):
+        block = moves[begin : begin + 512]
+        cases = np.repeat(level[:, np.newaxis], len(block), axis=1)
+        places = np.arange(len(block))
+        cases[[up for _, up, _ in block], places] -= 1
+        cases[[down for _, _, down in block], places] += 1
+        fits = np.flatnonzero(np.max(wiring.losses_db(table[cases]), axis=0) <= limit_db)
+        if fits.size:
+            return np.asarray(cases[:, int(fits[0])])
+    return None
+
+
+def reels(length_m: float, *, reel_m: float, waste_ratio: float) -> tuple[int, float]:
+    """Whole reels for a length of cable with its cutting waste.
+
+    Parameters
+    ----------
+    length_m
+        Cable that is laid. [m]
+    reel_m
+        Cable on one reel. [m]
+    waste_ratio
+        Cable cut off and thrown away, as a share of what is laid.
+
+    Returns
+    -------
+    tuple
+        Number of reels, and what is left over on the last one. [m]
+
+    Raises
+    ------
+    DomainError
+        If a length is not positive or the waste negative.
+
+    Examples
+    --------
+    >>> count, left_m = reels(300.0, reel_m=152.4, waste_ratio=0.05)
+    >>> count, round(left_m, 1)
+    (3, 142.2)
+    """
+    if not (length_m >= 0.0 and reel_m > 0.0 and waste_ratio >= 0.0):
+        msg = f"{length_m!r} m of cable from reels of {reel_m!r} m"
+        raise DomainError(
+            msg, where="reel_m", why="a reel holds cable", do="check the catalogue's reel length"
+        )
+    wanted = length_m * (1.0 + waste_ratio)
+    count = int(np.ceil(wanted / reel_m - 1e-9))
+    return count, count * reel_m - wanted
