@@ -72,12 +72,15 @@ class SpeakerGroup:
         In plan. [m]
     power_w : (n,)
         Power at the voice coil. [W]
+    air_db_m : (n_bands,)
+        Absorption of air; none by default. [dB/m]
     """
 
     radiator: Radiator
     throw_m: float
     position_m: FloatArray
     power_w: FloatArray
+    air_db_m: ArrayLike = 0.0
 
 
 def grid_over(outer_m: ArrayLike, *, step_m: float, through_m: ArrayLike = (0.0, 0.0)) -> MapGrid:
@@ -123,8 +126,10 @@ class Kernel:
         Height over the ears. [m]
     grid
         Grid of the map.
-    bands
-        Indices of the bands wanted; all by default.
+    air_db_m : (n_bands,)
+        Absorption of air. [dB/m]
+    weights : (n_measures, n_bands)
+        Measures as weighted sums of bands; the eight bands themselves by default.
     """
 
     def __init__(
@@ -132,12 +137,13 @@ class Kernel:
         radiator: Radiator,
         throw_m: float,
         grid: MapGrid,
-        bands: Sequence[int] | None = None,
+        *,
+        air_db_m: ArrayLike = 0.0,
+        weights: ArrayLike | None = None,
     ) -> None:
         self.throw_m = throw_m
         self.grid = grid
-        self.bands = tuple(range(N_BANDS)) if bands is None else tuple(bands)
-        self.table = radial_table(radiator, throw_m=throw_m)[list(self.bands)]
+        self.table = radial_table(radiator, throw_m=throw_m, air_db_m=air_db_m, weights=weights)
         self._quadrant: MapArray | None = None
 
     def at_offsets(self, dx_m: FloatArray, dy_m: FloatArray) -> FloatArray:
@@ -150,18 +156,18 @@ class Kernel:
 
         Returns
         -------
-        (n_bands, ...)
+        (n_measures, ...)
             Energy per watt. [1/W]
         """
         return look_up(self.table, self.throw_m, np.asarray(dx_m**2 + dy_m**2))
 
-    def quadrant(self, band_row: int) -> FloatArray:
-        """Energy per watt at offsets of whole grid steps, x and y from zero, one band.
+    def quadrant(self, row: int) -> FloatArray:
+        """Energy per watt at offsets of whole grid steps, x and y from zero, one measure.
 
         Parameters
         ----------
-        band_row
-            Place in ``bands``.
+        row
+            Which measure.
 
         Returns
         -------
@@ -171,19 +177,19 @@ class Kernel:
         x = self.grid.step_m * np.arange(self.grid.n_x)
         y = self.grid.step_m * np.arange(self.grid.n_y)
         square = x[None, :] ** 2 + y[:, None] ** 2
-        return np.asarray(look_up(self.table[band_row : band_row + 1], self.throw_m, square)[0])
+        return np.asarray(look_up(self.table[row : row + 1], self.throw_m, square)[0])
 
     def stamps(self) -> MapArray:
         """All quadrants in single precision, made once; what a drag adds and takes away.
 
         Returns
         -------
-        (n_bands, n_y, n_x)
+        (n_measures, n_y, n_x)
             Energy per watt. [1/W]
         """
         if self._quadrant is None:
             self._quadrant = np.stack(
-                [self.quadrant(row).astype(np.float32) for row in range(len(self.bands))]
+                [self.quadrant(row).astype(np.float32) for row in range(len(self.table))]
             )
         return self._quadrant
 
@@ -218,9 +224,9 @@ def add_stamp(energy: MapArray, stamps: MapArray, column: int, row: int, power_w
 
     Parameters
     ----------
-    energy : (n_bands, n_y, n_x)
+    energy : (n_measures, n_y, n_x)
         Map that changes.
-    stamps : (n_bands, n_y, n_x)
+    stamps : (n_measures, n_y, n_x)
         Of `Kernel.stamps`.
     column, row
         Grid point.
@@ -251,7 +257,7 @@ def _convolve(kernel: Kernel, weight: FloatArray, energy: MapArray) -> None:
     x = kernel.grid.step_m * np.arange(half_x + 1)
     y = kernel.grid.step_m * np.arange(half_y + 1)
     square = x[None, :] ** 2 + y[:, None] ** 2
-    for row in range(len(kernel.bands)):
+    for row in range(len(kernel.table)):
         quadrant = look_up(kernel.table[row : row + 1], kernel.throw_m, square)[0]
         even = fft.dctn(quadrant, type=1, workers=WORKERS, overwrite_x=True)
         product = np.empty_like(source)
@@ -265,7 +271,7 @@ def map_energy(
     grid: MapGrid,
     groups: Sequence[SpeakerGroup],
     *,
-    bands: Sequence[int] | None = None,
+    weights: ArrayLike | None = None,
     room: Outline | None = None,
 ) -> MapArray:
     """Direct energy of all groups on a grid.
@@ -276,20 +282,20 @@ def map_energy(
         Grid of ears.
     groups
         Speakers by type and height.
-    bands
-        Indices of the bands wanted; all by default.
+    weights : (n_measures, n_bands)
+        Measures as weighted sums of bands; the eight bands themselves by default.
     room
         Walls that cast shadows; none by default. Points outside the room are left unshadowed.
 
     Returns
     -------
-    (n_bands, n_y, n_x)
+    (n_measures, n_y, n_x)
         Mean square pressure over (20 µPa)², never below zero.
     """
-    wanted = tuple(range(N_BANDS)) if bands is None else tuple(bands)
-    energy = np.zeros((len(wanted), grid.n_y, grid.n_x), dtype=np.float32)
+    rows = np.eye(N_BANDS) if weights is None else np.atleast_2d(np.asarray(weights, float))
+    energy = np.zeros((len(rows), grid.n_y, grid.n_x), dtype=np.float32)
     for group in groups:
-        kernel = Kernel(group.radiator, group.throw_m, grid, wanted)
+        kernel = Kernel(group.radiator, group.throw_m, grid, air_db_m=group.air_db_m, weights=rows)
         _add_group(energy, kernel, group)
         if room is not None and not room.is_convex:
             _subtract_shadows(energy, kernel, group, room)

@@ -19,7 +19,7 @@ from soffit.acoustics.directivity import (
 from soffit.acoustics.radial import look_up, radial_table
 from soffit.acoustics.room import reverberant_energy_per_watt
 from soffit.acoustics.spectrum import Spectrum, music_spectrum, pink_spectrum, speech_spectrum
-from soffit.acoustics.visibility import Outline, is_visible
+from soffit.acoustics.visibility import Outline, hidden_by_walls, is_visible
 from soffit.acoustics.weighting import octave_a_weights_db
 from soffit.decibel import power_ratio
 from soffit.errors import DomainError
@@ -360,6 +360,69 @@ def _facing_down(
             return look_up(table, throw, square)
         energy[:, here] = look_up(table, throw, square[here])
     return energy
+
+
+def point_columns(
+    sources: Sources,
+    index: int,
+    x_m: FloatArray,
+    y_m: FloatArray,
+    ear_height_m: float,
+    *,
+    walls: Outline,
+    air_db_m: FloatArray,
+    weights: FloatArray,
+) -> FloatArray:
+    """Direct energy per watt of one speaker over points whose coordinates broadcast.
+
+    Parameters
+    ----------
+    sources
+        All speakers of the room.
+    index
+        Which one.
+    x_m, y_m : (...)
+        Coordinates, for a map (1, n_x) and (n_y, 1). [m]
+    ear_height_m
+        Height of the points. [m]
+    walls
+        Walls that hide.
+    air_db_m : (n_bands,)
+        Absorption of air. [dB/m]
+    weights : (n_bands,)
+        Measure as a weighted sum of bands.
+
+    Returns
+    -------
+    (...)
+        Energy per watt, 0 where hidden. [1/W]
+    """
+    px, py, height = sources.position_m[index]
+    kind = sources.radiators[index]
+    throw = round(float(height) - ear_height_m, 6)
+    plain = sources.axis[index, 2] < -1.0 + 1e-12 and throw > 0.0
+    if plain and kind.directivity.vertical_energy_ratio is None:
+        # Single precision: a column is taken away exactly as it was added, in a double sum.
+        table = _table(kind, throw, tuple(map(float, air_db_m)), (tuple(map(float, weights)),))
+        dx, dy = (x_m - px).astype(np.float32), (y_m - py).astype(np.float32)
+        found = look_up(table.astype(np.float32), throw, dx * dx + dy * dy)[0]
+        energy = found.astype(np.float64)
+    else:
+        shape = np.broadcast_shapes(x_m.shape, y_m.shape)
+        points = np.stack(
+            [
+                np.broadcast_to(x_m, shape).ravel(),
+                np.broadcast_to(y_m, shape).ravel(),
+                np.full(int(np.prod(shape)), ear_height_m),
+            ],
+            axis=-1,
+        )
+        energy = columns(
+            sources, [index], points, walls=None, air_db_m=air_db_m, weights=weights
+        ).reshape(shape)
+    if not walls.is_convex:
+        energy[hidden_by_walls(walls, (px, py), x_m, y_m)] = 0.0
+    return np.asarray(energy)
 
 
 def seen_from(
