@@ -124,6 +124,24 @@ def cautions() -> Block:
     return note("Before anybody goes up", GENERAL_CAUTIONS)
 
 
+WORK_ORDER: Final = (
+    "Read the plan in the room: door, walls and grid as drawn? If not, stop and ask the desk.",
+    "Mark the tiles. Look above every one of them before the first cut.",
+    "Pull the cable run by run in the order of the schematic, label both ends.",
+    "Cut, set the support, hang the safety wire to the structure.",
+    "Set the tap as its card shows it, then wire: plus to plus, in from the amplifier, out onward.",
+    "Read ohms onward at every unit as you go and write it on the card: it is worth most later.",
+    "Hang, close the tile, tick the card.",
+    "Before the amplifier goes on: whole line at 1 kHz against the commissioning sheet.",
+)
+
+
+def work_order() -> Block:
+    """Return the order of work, numbered."""
+    rows = [(str(number), words_) for number, words_ in enumerate(WORK_ORDER, 1)]
+    return table(("", "Order of work"), ("auto", "1fr"), "rl", rows, pad=1.3)
+
+
 def brief_table(rooms: Sequence[RoomView]) -> Block:
     """Return the brief against the result, room by room.
 

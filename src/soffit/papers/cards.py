@@ -2,19 +2,36 @@
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Final
 
-from soffit.papers import words
+from soffit.model.findings import DEFER
+from soffit.papers import fonts, words
 from soffit.papers.codes import qr_svg
-from soffit.papers.plan import clipped_lines, family
+from soffit.papers.plan_drawing import clipped_lines, family
 from soffit.papers.projection import fill_plan
-from soffit.papers.scene import ACCENT, FAINT, INK, SOFT, TINT, WHITE, Disc, Path, Pen, Scene, Text
+from soffit.papers.scene import (
+    ACCENT,
+    FAINT,
+    INK,
+    SOFT,
+    TINT,
+    WHITE,
+    Anchor,
+    Disc,
+    Path,
+    Pen,
+    Scene,
+    Text,
+)
 from soffit.papers.svg import write_svg
-from soffit.papers.views import JobView, RoomView, SpeakerView
+from soffit.papers.views import JobView, RoomView, SpeakerView, WireView
 from soffit.units import format_length, format_mass
 
-_WIDTH, _HEIGHT = 58.0, 52.0
-_TICKS = ("hole", "safety wire", "tap", "wires + −", "hung", "heard")
+_WIDTH: Final = 58.0
+_HEIGHT: Final = 60.0
+_WIRING: Final = 120.0
+_CAUTION: Final = f"Amplifier off, both legs disconnected, footing safe. {DEFER}"
+_TICKS: Final = ("hole", "safety wire", "tap", "wires + −", "hung", "heard")
 
 
 def cards(view: JobView) -> list[dict[str, Any]]:
@@ -48,48 +65,13 @@ def _card(
     kind = item.type_name if item.state == "planned" else f"{item.type_name} ({item.state})"
     if imperial and item.cutout_m is not None:
         kind = f"{1e3 * item.cutout_m:.0f} mm; {kind}"
-    wires = []
-    for name, wire in [("Wire in", item.wire_in), *(("Wire on", wire) for wire in item.wires_out)]:
-        if wire is None:
-            continue
-        length = words.run_length(wire.length_m, imperial=imperial)
-        terminals = ": ".join(part for part in (wire.terminals, wire.colours) if part)
-        wires.append(
-            {
-                "name": name,
-                "to": wire.to_label,
-                "label": wire.run_label,
-                "cable": f"{length}, {wire.cable}",
-                "terminals": terminals,
-            }
-        )
-    if item.wire_in is None:
-        wires.append(
-            {
-                "name": "Wire in",
-                "to": "open",
-                "label": "",
-                "cable": "not wired yet",
-                "terminals": "",
-            }
-        )
-    if not item.wires_out:
-        wires.append(
-            {
-                "name": "Wire on",
-                "to": "end",
-                "label": "",
-                "cable": "last on its branch",
-                "terminals": "",
-            }
-        )
     lift = format_length(item.mount_height_m, imperial=imperial)
     facts = [
         ("Weight, support", f"{format_mass(item.mass_kg, imperial=imperial)}; {item.support_text}"),
         ("Second support", item.safety_text),
         ("Above it", item.void_text),
         ("Hangs at", f"{lift} above floor, {item.aim_text}"),
-        ("Meter, line opened", _meter(item)),
+        ("A meter shows", _meter(item)),
         ("Note", item.card_note),
         ("Findings", ", ".join(item.findings)),
     ]
@@ -104,12 +86,13 @@ def _card(
         "bypass": item.bypass_text,
         "cut": hole,
         "type": kind,
-        "wires": wires,
+        "terminals": write_svg(terminals(item, imperial=imperial)),
         "facts": [row for row in facts if row[1]],
         "cautions": list(item.cautions),
         "ticks": list(_TICKS),
-        "caution": "Amplifier off, both legs disconnected, footing safe. Defer to the local code, the authority having jurisdiction and a licensed electrician.",
+        "caution": _CAUTION,
         "map": write_svg(back.card(item)),
+        "read": ["volts", "ohms onward", "ohms alone"],
         "qr": qr_svg(link(view, item)),
     }
 
@@ -137,6 +120,95 @@ def link(view: JobView, item: SpeakerView) -> str:
     if view.link:
         return view.link.replace("{key}", item.key)
     return f"{item.label} | {item.key} | {view.title.job} | rev {view.title.revision}"
+
+
+def terminals(item: SpeakerView, *, imperial: bool) -> Scene:
+    """Draw which wire comes from where and goes where, core by core.
+
+    Parameters
+    ----------
+    item
+        The speaker.
+    imperial
+        Feet instead of metres.
+    """
+    onward = item.wires_out
+    rows = max(1, len(onward))
+    scene = Scene(_WIRING, 17.0 * rows, title=f"Wires at {item.label}")
+    middle, half = _WIRING / 2, 15.0
+    box = (middle - half, 0.6, middle + half, 17.0 * rows - 0.6)
+    scene.box(box, layer="unit", pen=Pen(0.3, INK))
+    scene.add(
+        Text(
+            at=(middle, 17.0 * rows / 2 + 1.1),
+            text=item.label,
+            layer="unit",
+            cap=2.4,
+            weight="semibold",
+            anchor="middle",
+        )
+    )
+    _wire(scene, item.wire_in, 0.0, box[0], imperial=imperial, side="in")
+    for index, wire in enumerate(onward):
+        _wire(scene, wire, 17.0 * index, box[2], imperial=imperial, side="on")
+    if not onward:
+        at = (box[2] + 3.0, 9.4)
+        scene.add(Text(at=at, text="last on its branch: nothing goes on", layer="wires", cap=1.8))
+    return scene
+
+
+def _wire(
+    scene: Scene, wire: WireView | None, top: float, edge: float, *, imperial: bool, side: str
+) -> None:
+    """Draw one cable with its two cores up to the terminals at the unit's edge."""
+    left = side == "in"
+    far = 0.0 if left else _WIRING
+    anchor: Anchor = "start" if left else "end"
+    if wire is None:
+        at = (far, top + 9.4)
+        scene.add(Text(at=at, text="not wired yet", layer="wires", cap=1.8, anchor=anchor))
+        return
+    for shift, colour, sign in ((7.6, ACCENT, "+"), (10.4, INK, "−")):
+        y = top + shift
+        scene.line((far, y), (edge, y), layer="wires", pen=Pen(0.5, colour))
+        scene.add(Disc(centre=(edge, y), radius=0.9, layer="wires", pen=Pen(0.3, INK), fill=WHITE))
+        inside = edge + 1.8 if left else edge - 1.8
+        scene.add(Text(at=(inside, y + 0.95), text=sign, layer="wires", cap=1.9, anchor=anchor))
+    length = words.run_length(wire.length_m, imperial=imperial)
+    word = f"{'from' if left else 'on to'} {wire.to_label}"
+    above = "  ".join(part for part in (wire.run_label, length) if part)
+    below = ", ".join(part for part in (wire.cable, wire.colours) if part)
+    room = _WIRING / 2 - 17.0
+    head = fonts.fit(word, room_mm=room, cap_mm=2.2, weight="semibold")
+    width = fonts.width_mm(head, cap_mm=2.2, weight="semibold") + 2.0
+    rest = fonts.fit(above, room_mm=max(room - width, 1.0), cap_mm=1.8)
+    scene.add(
+        Text(
+            at=(far, top + 5.2), text=head, layer="wires", cap=2.2, weight="semibold", anchor=anchor
+        ),
+        Text(
+            at=(far + width if left else far - width, top + 5.2),
+            text=rest,
+            layer="wires",
+            cap=1.8,
+            anchor=anchor,
+        ),
+    )
+    y = top + 13.9
+    for line in fonts.wrap(below, room_mm=room + 1.0, cap_mm=1.8)[:2]:
+        scene.add(Text(at=(far, y), text=line, layer="wires", cap=1.8, colour=SOFT, anchor=anchor))
+        y += 2.9
+    name = wire.terminals.split("+")[0].split("/")[0].strip() or side.upper()
+    scene.add(
+        Text(
+            at=(edge + 5.0 if left else edge - 5.0, top + 9.9),
+            text=fonts.fit(name, room_mm=9.0, cap_mm=1.8),
+            layer="wires",
+            cap=1.8,
+            colour=SOFT,
+            anchor=anchor,
+        )
+    )
 
 
 class _Background:

@@ -1,6 +1,7 @@
 """Sheets of maps: level, evenness, speech and low end, large enough to read a band off."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final
 
 from soffit.papers import fonts
@@ -70,22 +71,20 @@ def _one(
     scene: Scene, cell: Box, room: RoomView, speakers: Sequence[SpeakerView], view: MapView
 ) -> None:
     left, top, right, bottom = cell
-    scene.add(
-        Text(
-            at=(left, top + 3.0),
-            text=fonts.fit(view.title, room_mm=right - left, cap_mm=2.3, weight="semibold"),
-            layer="notes",
-            cap=2.3,
-            weight="semibold",
-        )
-    )
-    area = (left + 1.0, top + _HEAD, right - 1.0, bottom - _FOOT)
-    projection = fill_plan(room.outline, area)
+    word = fonts.fit(view.title, room_mm=right - left, cap_mm=2.3, weight="semibold")
+    scene.add(Text(at=(left, top + 3.0), text=word, layer="notes", cap=2.3, weight="semibold"))
+    area = (left, top + _HEAD, right, bottom - _FOOT)
+    centred = fill_plan(room.outline, area)
+    ring = bounds(centred.ring(room.outline))
+    at = (centred.at[0] - ring[0] + left + 0.5, centred.at[1] - ring[1] + area[1])
+    projection = replace(centred, at=at)
     map_drawing(scene, room, speakers, view, projection)
     ring = bounds(projection.ring(room.outline))
     y = ring[3] + 3.5
-    colour_bar(scene, view, (left + 1.0, y, min(right - 1.0, left + 121.0), y + 7.0))
-    paragraph(scene, (left, y + 8.0, right, bottom + 2.0), view.note, colour=SOFT)
+    colour_bar(
+        scene, view, (ring[0], y, min(max(ring[2], left + 60.0), right, left + 140.0), y + 7.0)
+    )
+    paragraph(scene, (ring[0], y + 8.0, right, bottom + 2.0), view.note, colour=SOFT)
 
 
 def _column(scene: Scene, column: Box, room: RoomView) -> None:

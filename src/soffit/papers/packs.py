@@ -116,7 +116,7 @@ class _Maker:
         return [flow("A-01", title.job, content)]
 
     def safety(self) -> list[Section]:
-        return [flow("A-02", "Cautions", [blocks.cautions()])]
+        return [flow("A-02", "Cautions", [blocks.cautions(), blocks.work_order()])]
 
     def plans(self) -> list[Section]:
         out = []
@@ -189,8 +189,9 @@ class _Maker:
             return []
         content: list[blocks.Block] = [
             blocks.text(
-                "In this order. For every dead test: amplifier off, both legs disconnected, volume controls up. Close every"
-                " joint that was opened and read the whole line again at the rack.",
+                "In this order. For every dead test: amplifier off, both legs disconnected, volume"
+                " controls up. Close every joint that was opened and read the whole line again at"
+                " the rack.",
                 small=True,
             ),
             {

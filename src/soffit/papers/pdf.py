@@ -1,6 +1,6 @@
 """Compile a pack to PDF/A-2b, tagged, with fonts from the package and a fixed date."""
 
-import datetime
+import datetime as dt
 import functools
 import json
 from collections.abc import Mapping
@@ -30,8 +30,8 @@ def timestamp(date: str) -> int:
     date
         ISO 8601; a time of day is ignored.
     """
-    day = datetime.date.fromisoformat(date[:10]) if date else datetime.date(2000, 1, 1)
-    noon = datetime.datetime.combine(day, datetime.time(12), tzinfo=datetime.UTC)
+    day = dt.date.fromisoformat(date[:10]) if date else dt.date(2000, 1, 1)
+    noon = dt.datetime.combine(day, dt.time(12), tzinfo=dt.UTC)
     return int(noon.timestamp())
 
 

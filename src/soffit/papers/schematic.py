@@ -9,10 +9,10 @@ from typing import Final
 from soffit.papers import fonts, symbols, words
 from soffit.papers.scene import (
     ACCENT,
-    FAINT,
     FINE,
     HAIR,
     INK,
+    PALE,
     SOFT,
     THIN,
     WHITE,
@@ -29,7 +29,7 @@ from soffit.papers.views import LineView, NodeView, SpeakerView, TitleView
 _ROW: Final = 6.4
 _HEAD: Final = 12.0
 _INDENT: Final = 8.0
-_CORE: Final = 0.55
+_CORE: Final = 0.7
 _PLUS: Final = Pen(0.3, ACCENT)
 _MINUS: Final = Pen(0.3, INK)
 
@@ -44,7 +44,7 @@ class _Row:
 
 
 def _rows(line: LineView) -> tuple[_Row, ...]:
-    """Order the tree: side branches below their place first, the longest branch goes straight on."""
+    """Order the tree: side branches first, below their place; the longest goes straight on."""
     children: dict[str, list[NodeView]] = {}
     for node in line.nodes:
         children.setdefault(node.parent_key, []).append(node)
@@ -138,11 +138,12 @@ class _Tree:
         room = self.area[2] - self.table
         shares: list[tuple[str, float, Anchor]] = [
             ("Place", 0.0, "start"),
-            ("Tap", 0.20, "end"),
-            ("Volts", 0.31, "end"),
-            ("Loss", 0.43, "end"),
-            ("Run", 0.53, "end"),
-            ("Cable", 0.55, "start"),
+            ("Tap", 0.19, "end"),
+            ("Volts", 0.29, "end"),
+            ("Loss", 0.40, "end"),
+            ("Arrives", 0.50, "end"),
+            ("Run", 0.59, "end"),
+            ("Cable", 0.61, "start"),
             ("Ohms onward", 0.92, "end"),
         ]
         return [(name, self.table + share * room, anchor) for name, share, anchor in shares]
@@ -205,7 +206,7 @@ class _Tree:
             symbols.speaker(self.scene, at, 1.9, speaker.kind if speaker else "ceiling")
         else:
             symbols.mark(self.scene, at, node.kind)
-        line = Pen(0.09, FAINT)
+        line = Pen(0.13, PALE)
         self.scene.line(
             (self.area[0], y + _ROW / 2), (self.area[2], y + _ROW / 2), layer="table", pen=line
         )
@@ -233,13 +234,14 @@ class _Tree:
             speaker.tap_text if speaker else "",
             words.volts(node.voltage_v),
             "" if is_start else words.decibels(node.loss_db),
+            words.watts(speaker.delivered_w) if speaker else "",
             "" if is_start else words.run_length(node.run_length_m, imperial=self.imperial),
             "" if is_start else "  ".join(part for part in (node.run_label, node.cable) if part),
             words.ohms(node.impedance_out_ohm),
         ]
         columns = self._columns()
-        room = columns[6][1] - 18.0 - columns[5][1]
-        values[5] = fonts.fit(values[5], room_mm=room, cap_mm=1.8)
+        room = columns[7][1] - 18.0 - columns[6][1]
+        values[6] = fonts.fit(values[6], room_mm=room, cap_mm=1.8)
         for (name, x, anchor), value in zip(columns, values, strict=True):
             strong = name == "Place"
             self.scene.add(
@@ -393,7 +395,7 @@ def curve_chart(scene: Scene, box: Box, line: LineView) -> None:
         if hertz[0] <= frequency <= hertz[-1]:
             x, _ = place(frequency, low)
             scene.line((x, top), (x, bottom), layer="curve", pen=HAIR)
-            if frequency in {50.0, 100.0, 1000.0, 10000.0}:
+            if frequency in {100.0, 1000.0, 10000.0}:
                 text = words.hertz(frequency)
                 anchor: Anchor = "end" if x > right - 4.0 else "middle"
                 scene.add(

@@ -171,7 +171,7 @@ def _title_block(
     scene.line((split, row), (split, bottom), layer="frame", pen=THIN)
     cells = [
         ("Revision", f"{title.revision} of {title.date or 'no date'}"),
-        ("Scale", scale or "none"),
+        ("Scale", scale or "not to scale"),
     ]
     for index, (head, value) in enumerate(cells):
         line = row + 4.1 + 4.3 * index

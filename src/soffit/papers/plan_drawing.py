@@ -1,0 +1,486 @@
+"""The drawing inside the frame of a plan: room, grid, obstacles, cable, speakers, labels."""
+
+import itertools
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+from soffit.model.survey import Ceiling, Grid
+from soffit.papers import fonts, symbols
+from soffit.papers.placement import Field, Wanted, place_all
+from soffit.papers.projection import Projection, bounds
+from soffit.papers.scene import (
+    ACCENT,
+    FAINT,
+    FINE,
+    HAIR,
+    INK,
+    SOFT,
+    TINT,
+    WHITE,
+    Anchor,
+    Box,
+    Path,
+    Pen,
+    Point,
+    Scene,
+    Text,
+)
+from soffit.papers.views import RoomView, SpeakerView
+from soffit.units import format_length
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+    from shapely.geometry.base import BaseGeometry
+
+LINE_DASHES: Final[tuple[tuple[float, ...], ...]] = (
+    (),
+    (2.2, 0.9),
+    (0.7, 0.7),
+    (3.0, 0.8, 0.6, 0.8),
+)
+"""Lines differ by dashes, so that grey prints stay clear."""
+
+
+def _shape(room: RoomView) -> "Polygon":
+    from shapely import Polygon  # noqa: PLC0415 - only plans need it
+
+    return Polygon(room.outline, room.holes)
+
+
+def clipped_lines(
+    lines: Sequence[tuple[Point, Point]], shape: "BaseGeometry"
+) -> list[tuple[Point, Point]]:
+    """Return the pieces of straight lines that lie inside a polygon.
+
+    Parameters
+    ----------
+    lines
+        Straight lines.
+    shape
+        A shapely polygon.
+    """
+    from shapely import MultiLineString, get_parts  # noqa: PLC0415 - only plans need it
+
+    if not lines:
+        return []
+    parts = get_parts(MultiLineString(list(lines)).intersection(shape))
+    pieces = []
+    for part in parts:
+        if part.geom_type == "LineString" and part.length > 1e-6:
+            coordinates = list(part.coords)
+            (ax, ay, *_), (bx, by, *_) = coordinates[0], coordinates[-1]
+            pieces.append(((ax, ay), (bx, by)))
+    return pieces
+
+
+def family(origin: Point, angle_rad: float, pitch_m: float, box: Box) -> list[tuple[Point, Point]]:
+    """Return parallel lines that cover a box.
+
+    Parameters
+    ----------
+    origin
+        A point on one of them. [m]
+    angle_rad
+        Their direction. [rad]
+    pitch_m
+        Distance between them. [m]
+    box
+        What to cover. [m]
+    """
+    cos, sin = math.cos(angle_rad), math.sin(angle_rad)
+    corners = [(x, y) for x in (box[0], box[2]) for y in (box[1], box[3])]
+    across = [-(x - origin[0]) * sin + (y - origin[1]) * cos for x, y in corners]
+    along = [(x - origin[0]) * cos + (y - origin[1]) * sin for x, y in corners]
+    first, last = math.floor(min(across) / pitch_m), math.ceil(max(across) / pitch_m)
+    low, high = min(along) - 1.0, max(along) + 1.0
+    lines = []
+    for step in range(first, last + 1):
+        x, y = origin[0] - sin * step * pitch_m, origin[1] + cos * step * pitch_m
+        lines.append(((x + cos * low, y + sin * low), (x + cos * high, y + sin * high)))
+    return lines
+
+
+class Drawing:
+    """The drawing inside the frame, layer by layer."""
+
+    def __init__(
+        self,
+        scene: Scene,
+        room: RoomView,
+        speakers: Sequence[SpeakerView],
+        projection: Projection,
+        *,
+        imperial: bool,
+        area: Box,
+    ) -> None:
+        self.scene, self.room, self.speakers = scene, room, tuple(speakers)
+        self.to_paper, self.imperial, self.area = projection, imperial, area
+        self.shape = _shape(room)
+        self.field = Field(sheet=area)
+        self.lines = tuple(sorted({route.line_label for route in room.routes}))
+        self.unplaced: list[str] = []
+
+    def draw(self) -> None:
+        """Draw all layers, walls and grid below, labels on top."""
+        self._reserve()
+        self._floor()
+        for ceiling in self.room.ceilings:
+            self._ceiling(ceiling)
+        for item in self.room.obstacles:
+            ring = self.to_paper.ring(item.outline)
+            symbols.obstacle(self.scene, ring, item.kind)
+            self.field.soft.append(bounds(ring))
+        self._walls()
+        self._dimensions()
+        self._routes()
+        self._marks()
+        self._symbols()
+        self._labels()
+
+    def _reserve(self) -> None:
+        """Keep lettering off every loudspeaker and mark before the first word is placed."""
+        for item in self.speakers:
+            at, radius = self.to_paper(item.position), self._radius(item)
+            self.field.boxes.append(
+                (at[0] - radius, at[1] - radius, at[0] + radius, at[1] + radius)
+            )
+        for mark in self.room.marks:
+            x, y = self.to_paper(mark.position)
+            self.field.boxes.append((x - 2.3, y - 1.8, x + 2.3, y + 1.8))
+
+    # -- what is there ----------------------------------------------------------------------
+
+    def _floor(self) -> None:
+        rings = (self.to_paper.ring(self.room.outline),)
+        self.scene.add(Path(rings=rings, layer="room", pen=None, fill=WHITE, closed=True))
+
+    def _ceiling(self, ceiling: Ceiling) -> None:
+        from shapely import Polygon  # noqa: PLC0415 - only plans need it
+
+        shape: BaseGeometry = self.shape
+        if ceiling.region is not None:
+            shape = shape.intersection(Polygon(ceiling.region))
+            ring = self.to_paper.ring(ceiling.region)
+            self.scene.add(
+                Path(rings=(ring,), layer="ceiling", pen=Pen(0.18, SOFT, (2.0, 1.0)), closed=True)
+            )
+        if shape.is_empty:
+            return
+        box = shape.bounds
+        if ceiling.grid is not None:
+            self._grid(ceiling.grid, shape, box)
+        elif ceiling.joists is not None:
+            joists = ceiling.joists
+            lines = family(joists.offset, joists.angle_rad, joists.spacing_m, box)
+            self._pieces(clipped_lines(lines, shape), Pen(0.13, FAINT, (3.0, 1.2)), "joists")
+
+    def _grid(self, grid: Grid, shape: "BaseGeometry", box: Box) -> None:
+        self._tiles(grid, shape)
+        upright = grid.angle_rad + math.pi / 2
+        along_x = family(grid.origin, grid.angle_rad, grid.pitch_y_m, box)
+        along_y = family(grid.origin, upright, grid.pitch_x_m, box)
+        self._pieces(clipped_lines([*along_x, *along_y], shape), HAIR, "tile grid")
+        along = grid.main_runner_axis == "x"
+        direction = grid.angle_rad if along else upright
+        runners = family(grid.origin, direction, grid.main_runner_spacing_m, box)
+        self._pieces(clipped_lines(runners, shape), Pen(0.18, FAINT), "main runners")
+
+    def _tiles(self, grid: Grid, shape: "BaseGeometry") -> None:
+        """Tint the tiles that carry a speaker, cut where the wall cuts them."""
+        from shapely import Polygon  # noqa: PLC0415 - only plans need it
+
+        cos, sin = math.cos(grid.angle_rad), math.sin(grid.angle_rad)
+        rings = []
+        for item in self.speakers:
+            if item.tile is None:
+                continue
+            corners = []
+            for across, up in ((0, 0), (1, 0), (1, 1), (0, 1)):
+                x = (item.tile[0] + across) * grid.pitch_x_m
+                y = (item.tile[1] + up) * grid.pitch_y_m
+                corners.append(
+                    (grid.origin[0] + x * cos - y * sin, grid.origin[1] + x * sin + y * cos)
+                )
+            part = Polygon(corners).intersection(shape)
+            if isinstance(part, Polygon) and not part.is_empty:
+                corners = [(x, y) for x, y, *_ in part.exterior.coords]
+                rings.append(self.to_paper.ring(corners[:-1]))
+        for ring in rings:
+            self.scene.add(Path(rings=(ring,), layer="tiles", pen=None, fill=TINT, closed=True))
+
+    def _pieces(self, pieces: Sequence[tuple[Point, Point]], pen: Pen, layer: str) -> None:
+        if pieces:
+            rings = tuple(self.to_paper.ring(piece) for piece in pieces)
+            self.scene.add(Path(rings=rings, layer=layer, pen=pen))
+
+    def _walls(self) -> None:
+        outline = self.to_paper.ring(self.room.outline)
+        self.scene.add(Path(rings=(outline,), layer="walls", pen=Pen(0.6, INK), closed=True))
+        for hole in self.room.holes:
+            ring = self.to_paper.ring(hole)
+            self.scene.add(
+                Path(rings=(ring,), layer="walls", pen=Pen(0.35, INK), fill=FAINT, closed=True)
+            )
+            self.field.boxes.append(bounds(ring))
+        for index, (a, b) in enumerate(zip(outline, (*outline[1:], outline[0]), strict=True)):
+            self.field.lines.append((a, b))
+            name = self.room.wall_names[index] if index < len(self.room.wall_names) else ""
+            if name:
+                self._wall_name(a, b, name)
+        for door in self.room.doors:
+            self._door(door.position, door.width_m, door.label)
+
+    def _outward(self, a: Point, b: Point) -> Point:
+        """Return the unit vector out of the room at a wall on paper."""
+        length = math.dist(a, b) or 1.0
+        normal = ((b[1] - a[1]) / length, -(b[0] - a[0]) / length)
+        ring = self.to_paper.ring(self.room.outline)
+        twice = sum(
+            p[0] * q[1] - q[0] * p[1] for p, q in zip(ring, (*ring[1:], ring[0]), strict=True)
+        )
+        return normal if twice > 0 else (-normal[0], -normal[1])
+
+    def _wall_name(self, a: Point, b: Point, name: str) -> None:
+        room_mm = math.dist(a, b) - 4.0
+        if room_mm < 8.0:
+            return
+        out = self._outward(a, b)
+        angle = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
+        angle = angle - 180 if angle > 90.5 else angle + 180 if angle < -89.5 else angle
+        down = (-math.sin(math.radians(angle)), math.cos(math.radians(angle)))
+        side = 1.0 if out[0] * down[0] + out[1] * down[1] > 0 else -1.0
+        reach = 1.6 + (1.8 if side > 0 else 0.0)
+        middle = ((a[0] + b[0]) / 2 + out[0] * reach, (a[1] + b[1]) / 2 + out[1] * reach)
+        text = Text(
+            at=middle,
+            text=fonts.fit(name, room_mm=room_mm, cap_mm=1.8),
+            layer="wall names",
+            cap=1.8,
+            anchor="middle",
+            colour=SOFT,
+            angle_deg=angle,
+        )
+        self.scene.add(text)
+        self.field.boxes.append(text.box)
+
+    def _door(self, position: Point, width_m: float, name: str) -> None:
+        outline = self.room.outline
+        edges = list(zip(outline, (*outline[1:], outline[0]), strict=True))
+        a, b = min(edges, key=lambda edge: _distance(position, *edge))
+        length = math.dist(a, b) or 1.0
+        ux, uy = (b[0] - a[0]) / length, (b[1] - a[1]) / length
+        half = width_m / 2
+        start = self.to_paper((position[0] - ux * half, position[1] - uy * half))
+        end = self.to_paper((position[0] + ux * half, position[1] + uy * half))
+        self.scene.line(start, end, layer="walls", pen=Pen(1.0, WHITE))
+        out = self._outward(self.to_paper(a), self.to_paper(b))
+        for x, y in (start, end):
+            self.scene.line(
+                (x - out[0] * 0.9, y - out[1] * 0.9),
+                (x + out[0] * 0.9, y + out[1] * 0.9),
+                layer="walls",
+                pen=Pen(0.35, INK),
+            )
+        self.scene.line(start, end, layer="walls", pen=FINE)
+        middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
+        if name:
+            width = fonts.width_mm(name, cap_mm=1.8)
+            self._note(middle, name, width, radius=1.2)
+
+    def _note(self, anchor: Point, text: str, width: float, *, radius: float) -> None:
+        """Place a small word at once, clear of everything placed before."""
+        (place,) = place_all(
+            [Wanted(anchor=anchor, radius=radius, width=width, height=2.3)], self.field
+        )
+        if place is None:
+            self.unplaced.append(text)
+            return
+        self.scene.add(
+            Text(
+                at=(place.box[0], place.box[3] - 0.45),
+                text=text,
+                layer="names",
+                cap=1.8,
+                colour=SOFT,
+            )
+        )
+        self.field.boxes.append(place.box)
+
+    # -- dimensions -------------------------------------------------------------------------
+
+    def _dimensions(self) -> None:
+        box = bounds(self.to_paper.ring(self.room.outline))
+        turned = self.to_paper.turned
+        low_x, low_y, high_x, high_y = bounds(self.room.outline)
+        xs = [low_x, *sorted({round(s.position[0], 3) for s in self.speakers}), high_x]
+        ys = [low_y, *sorted({round(s.position[1], 3) for s in self.speakers}), high_y]
+        across, up = (ys, xs) if turned else (xs, ys)
+        for values, axis in ((across, 0), (up, 1)):
+            chains = [[values[0], values[-1]]]
+            smallest = min((b - a for a, b in itertools.pairwise(values)), default=0)
+            if 2 < len(values) <= 16 and self.to_paper.mm(smallest) >= 6.5:
+                chains.insert(0, values)
+            for index, chain in enumerate(chains):
+                self._chain(chain, axis, box, 6.5 + 4.2 * index, (low_x, low_y))
+
+    def _chain(self, values: Sequence[float], axis: int, box: Box, away: float, low: Point) -> None:
+        """Draw one chain of dimensions above (axis 0) or left (axis 1) of the room."""
+        along_x = (axis == 0) != self.to_paper.turned
+        places = []
+        for value in values:
+            x, y = self.to_paper((value, low[1]) if along_x else (low[0], value))
+            places.append((x, box[1] - away) if axis == 0 else (box[0] - away, y))
+        for x, y in places:
+            self.scene.line((x - 0.7, y + 0.7), (x + 0.7, y - 0.7), layer="dimensions", pen=FINE)
+        self.scene.line(places[0], places[-1], layer="dimensions", pen=Pen(0.1, SOFT))
+        self.field.lines.append((places[0], places[-1]))
+        for (a, b), (first, last) in zip(
+            itertools.pairwise(places),
+            itertools.pairwise(values),
+            strict=True,
+        ):
+            word = format_length(abs(last - first), imperial=self.imperial)
+            room_mm = math.dist(a, b)
+            if fonts.width_mm(word, cap_mm=1.8) > room_mm - 1.0:
+                continue
+            middle = ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
+            at = (middle[0], middle[1] - 0.8) if axis == 0 else (middle[0] - 0.8, middle[1])
+            text = Text(
+                at=at,
+                text=word,
+                layer="dimensions",
+                cap=1.8,
+                anchor="middle",
+                colour=SOFT,
+                angle_deg=0.0 if axis == 0 else -90.0,
+            )
+            self.scene.add(text)
+            self.field.boxes.append(text.box)
+
+    # -- what we add ------------------------------------------------------------------------
+
+    def _routes(self) -> None:
+        for route in self.room.routes:
+            index = self.lines.index(route.line_label)
+            shift = 0.55 * index
+            points = [(x + shift, y + shift) for x, y in self.to_paper.ring(route.points)]
+            pen = Pen(0.3, ACCENT, LINE_DASHES[index % len(LINE_DASHES)])
+            self.scene.line(*points, layer=f"cable {route.line_label}", pen=pen)
+            pairs = list(itertools.pairwise(points))
+            self.field.lines += pairs
+            self._arrow(pairs)
+            if route.leaves_to and points:
+                self._leaving(points, route.leaves_to)
+
+    def _arrow(self, pairs: Sequence[tuple[Point, Point]]) -> None:
+        """Show on the longest piece which way the wiring goes."""
+        if not pairs:
+            return
+        (ax, ay), (bx, by) = max(pairs, key=lambda pair: math.dist(*pair))
+        length = math.hypot(bx - ax, by - ay)
+        if length < 6.0:
+            return
+        ux, uy = (bx - ax) / length, (by - ay) / length
+        x, y = (ax + bx) / 2 + ux, (ay + by) / 2 + uy
+        wing = (
+            (x - 2 * ux - 0.7 * uy, y - 2 * uy + 0.7 * ux),
+            (x, y),
+            (x - 2 * ux + 0.7 * uy, y - 2 * uy - 0.7 * ux),
+        )
+        self.scene.add(Path(rings=(wing,), layer="cable", pen=None, fill=ACCENT, closed=True))
+
+    def _leaving(self, points: Sequence[Point], where: str) -> None:
+        inside = [self.to_paper.ring(self.room.outline)]
+        box = bounds(inside[0])
+        ends = (points[0], points[-1])
+        end = max(
+            ends,
+            key=lambda p: max(box[0] - p[0], p[0] - box[2], box[1] - p[1], p[1] - box[3]),
+        )
+        word = f"to {where}"
+        self._note(end, word, fonts.width_mm(word, cap_mm=1.8), radius=0.8)
+
+    def _marks(self) -> None:
+        for item in self.room.marks:
+            at = self.to_paper(item.position)
+            symbols.mark(self.scene, at, item.kind)
+        for item in self.room.marks:
+            width = fonts.width_mm(item.label, cap_mm=1.8)
+            self._note(self.to_paper(item.position), item.label, width, radius=2.2)
+
+    def _radius(self, item: SpeakerView) -> float:
+        return max(self.to_paper.mm(item.flange_m) / 2, 1.5)
+
+    def _symbols(self) -> None:
+        for item in self.speakers:
+            at, radius = self.to_paper(item.position), self._radius(item)
+            symbols.speaker(self.scene, at, radius, item.kind, existing=item.state == "existing")
+
+    def _labels(self) -> None:
+        wanted = []
+        for item in self.speakers:
+            width = max(
+                fonts.width_mm(item.label, cap_mm=2.0, weight="semibold"),
+                fonts.width_mm(item.tap_text, cap_mm=1.8),
+            )
+            wanted.append(
+                Wanted(
+                    anchor=self.to_paper(item.position),
+                    radius=self._radius(item),
+                    width=width + 0.4,
+                    height=5.2,
+                )
+            )
+        for item, want, place in zip(
+            self.speakers, wanted, place_all(wanted, self.field), strict=True
+        ):
+            if place is None:
+                self.unplaced.append(f"{item.label} {item.tap_text}")
+                continue
+            self._label(item, want, place.box, has_leader=place.has_leader)
+
+    def _label(self, item: SpeakerView, want: Wanted, box: Box, *, has_leader: bool) -> None:
+        if has_leader:
+            near = (
+                min(max(want.anchor[0], box[0]), box[2]),
+                min(max(want.anchor[1], box[1]), box[3]),
+            )
+            gap = math.dist(near, want.anchor) or 1.0
+            edge = (
+                want.anchor[0] + (near[0] - want.anchor[0]) * want.radius / gap,
+                want.anchor[1] + (near[1] - want.anchor[1]) * want.radius / gap,
+            )
+            self.scene.line(near, edge, layer="leaders", pen=Pen(0.1, INK))
+        left = box[0] + want.width < want.anchor[0]
+        x = box[2] - 0.2 if left else box[0] + 0.2
+        anchor: Anchor = "end" if left else "start"
+        if box[0] < want.anchor[0] < box[2]:
+            x, anchor = (box[0] + box[2]) / 2, "middle"
+        self.scene.add(
+            Text(
+                at=(x, box[1] + 2.15),
+                text=item.label,
+                layer="labels",
+                cap=2.0,
+                weight="semibold",
+                anchor=anchor,
+                halo=True,
+            ),
+            Text(
+                at=(x, box[1] + 4.85),
+                text=item.tap_text,
+                layer="labels",
+                cap=1.8,
+                anchor=anchor,
+                halo=True,
+            ),
+        )
+
+
+def _distance(point: Point, a: Point, b: Point) -> float:
+    """Return the distance from a point to a piece of line."""
+    length2 = (b[0] - a[0]) ** 2 + (b[1] - a[1]) ** 2 or 1.0
+    share = ((point[0] - a[0]) * (b[0] - a[0]) + (point[1] - a[1]) * (b[1] - a[1])) / length2
+    share = min(max(share, 0.0), 1.0)
+    return math.dist(point, (a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])))
