@@ -30,7 +30,7 @@ MOST_UNKNOWNS: Final = 14_000
 MOST_MODES: Final = 350
 """Number of plan modes that still solves in seconds."""
 
-_UNKNOWNS: Final = 6_000
+_UNKNOWNS: Final = 4_000
 _STEPS_M: Final = (0.2, 0.5)
 _RINGS: Final = 4
 _SHIFT_PER_M2: Final = -0.05
@@ -262,7 +262,13 @@ def mesh_modes(
     wanted = min(int(1.03 * count) + 6, stiffness.shape[0] - 2)
     start = np.random.default_rng(_SEED).standard_normal(stiffness.shape[0])
     squares, vectors = eigsh(
-        stiffness, k=wanted, M=inertia, sigma=_SHIFT_PER_M2, which="LM", v0=start
+        stiffness,
+        k=wanted,
+        M=inertia,
+        sigma=_SHIFT_PER_M2,
+        which="LM",
+        v0=start,
+        ncv=min(wanted + wanted // 2 + 20, stiffness.shape[0] - 1),
     )
     order = np.argsort(squares, kind="stable")
     wavenumber = np.sqrt(np.maximum(squares[order], 0.0))

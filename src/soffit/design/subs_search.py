@@ -5,7 +5,7 @@ grow greedily and exchange one tile at a time until nothing gets better. All pla
 """
 
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -141,7 +141,9 @@ def _pairs(field: _Field, allowed: IndexArray) -> list[tuple[float, tuple[int, i
     return found
 
 
-def _exchange(field: _Field, allowed: IndexArray, start: tuple[int, ...], count: int) -> Any:  # noqa: ANN401 (score and tiles)
+def _exchange(
+    field: _Field, allowed: IndexArray, start: tuple[int, ...], count: int
+) -> tuple[float, tuple[int, ...]]:
     tiles = list(start)
     score = np.inf
     while len(tiles) < count:
@@ -243,9 +245,7 @@ def choose_tiles(
     field = _Field(transfer, least)
     singles = field.score(free, ())
     single_order = free[np.argsort(np.round(singles / _TIE), kind="stable")]
-    chosen: list[tuple[tuple[int, ...], bool, int]] = [
-        ((int(single_order[0]),), True, field.tried)
-    ]
+    chosen: list[tuple[tuple[int, ...], bool, int]] = [((int(single_order[0]),), True, field.tried)]
     pairs: list[tuple[float, tuple[int, int]]] = []
     starts: list[tuple[int, ...]] = [(int(tile),) for tile in single_order[:_STARTS]]
     if most >= 2 and exact_pairs:
@@ -262,9 +262,7 @@ def choose_tiles(
         chosen.append((_many(field, free, usable, count), False, field.tried))
     return TileSearch(
         best=tuple(
-            judge_tiles(
-                transfer, tiles, is_proven=proven, tried=tried, support_least_ratio=least
-            )
+            judge_tiles(transfer, tiles, is_proven=proven, tried=tried, support_least_ratio=least)
             for tiles, proven, tried in chosen
         ),
         single_spread_db=spread,
@@ -280,7 +278,7 @@ def judge_tiles(
     tried: int = 1,
     support_least_ratio: float = 0.0,
 ) -> TileChoice:
-    """What the seats get from given tiles.
+    """Judge given tiles by what the seats get from them.
 
     Parameters
     ----------
@@ -401,9 +399,7 @@ def choose_settings(
     final = sum(transfer[n] * turns[state[n]] for n in range(count))
     return SettingChoice(
         settings=tuple(
-            SubSetting(
-                is_reversed=index >= delays.size, delay_s=float(delays[index % delays.size])
-            )
+            SubSetting(is_reversed=index >= delays.size, delay_s=float(delays[index % delays.size]))
             for index in state
         ),
         spread_db=float(seat_spread_db(final)),

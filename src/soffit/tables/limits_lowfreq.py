@@ -56,6 +56,16 @@ ROWS: Final[tuple[Setting, ...]] = (
         most=6.0,
     ),
     Setting(
+        name="lowfreq_tilt_tolerance_db",
+        default=1.0,
+        unit="dB",
+        quantity="level",
+        source=PRACTICE,
+        help="How much of the asked low-band level may be missing before another tap is taken.",
+        least=0.0,
+        most=6.0,
+    ),
+    Setting(
         name="lowfreq_leak_share",
         default=0.5,
         unit="",
