@@ -261,7 +261,11 @@ class _Place:
 
 
 def evaluate_ceiling(
-    survey: Survey, speakers: Sequence[Speaker], catalogue: Catalogue
+    survey: Survey,
+    speakers: Sequence[Speaker],
+    catalogue: Catalogue,
+    *,
+    only: Sequence[str] | None = None,
 ) -> CeilingState:
     """Hold every speaker against its ceiling.
 
@@ -273,6 +277,9 @@ def evaluate_ceiling(
         All speakers of the design.
     catalogue
         Types and mounting parts.
+    only
+        Keys of the speakers to hold against their ceiling; ``None`` for all. The others still
+        count as neighbours; no ceiling is weighed then.
 
     Returns
     -------
@@ -289,6 +296,8 @@ def evaluate_ceiling(
     places: dict[tuple[str, str], _Place] = {}
     fits = []
     for speaker in speakers:
+        if only is not None and speaker.key not in only:
+            continue
         where = (speaker.room_key, speaker.ceiling_key)
         if where not in places:
             places[where] = _place(survey, catalogue, *where)
@@ -297,6 +306,7 @@ def evaluate_ceiling(
         _load(survey, catalogue, room, ceiling, speakers)
         for room in survey.rooms
         for ceiling in room.ceilings
+        if only is None
     ]
     return CeilingState(speakers=tuple(fits), ceilings=tuple(loads))
 

@@ -1,0 +1,1 @@
+"""Checks: compare a number with a limit and word the finding."""

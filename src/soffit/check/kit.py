@@ -1,0 +1,366 @@
+"""What every check needs: what it looks at, what it is, and how it words a finding."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+from soffit.evaluate.ceiling import CeilingState, SpeakerFit
+from soffit.evaluate.line import LineState
+from soffit.evaluate.line_sweep import LineSweep
+from soffit.model.catalogue import AmplifierType, CableType, SpeakerType
+from soffit.model.decisions import Job
+from soffit.model.findings import DEFER, Finding, Mend, Severity
+from soffit.model.lines import Amplifier, Channel, Line
+from soffit.model.speakers import Speaker
+from soffit.model.survey import Point
+from soffit.tables.settings import Limits
+from soffit.units import format_length, format_mass
+
+PRACTICE: Final = "common practice, no source"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomSound:
+    """What the checks need to know about the sound of a room, from whatever computed it.
+
+    Parameters
+    ----------
+    level_dba, wanted_dba, highest_dba
+        Mean at the ears, wanted there, and at the loudest ear. [dB]
+    spread_db, wanted_spread_db
+        Whole width that holds the brief's share of ears, in the brief's measure. [dB]
+    worst_db
+        Level at the worst ear against the mean, in the brief's measure. [dB]
+    measure
+        The brief's measure.
+    directivity_model
+        Model that decides the evenness: polar, piston or cosine.
+    sti
+        Speech transmission index that 90 % of the ears reach or better; ``None`` if not computed.
+    snr_dba
+        Level over noise; ``None`` if no noise is known. [dB]
+    reverberation_s
+        At 1 kHz; ``None`` if not computed. [s]
+    is_noise_assumed, is_reverberation_assumed
+        Whether nobody surveyed them.
+    """
+
+    room_key: str
+    level_dba: float
+    wanted_dba: float
+    highest_dba: float
+    spread_db: float
+    wanted_spread_db: float
+    worst_db: float
+    measure: str
+    directivity_model: str
+    sti: float | None = None
+    snr_dba: float | None = None
+    reverberation_s: float | None = None
+    is_noise_assumed: bool = False
+    is_reverberation_assumed: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LowSound:
+    """What the checks need to know about the low end of a room.
+
+    Parameters
+    ----------
+    tilt_db, wanted_tilt_db
+        Low band over mid band, and what was asked. [dB]
+    deviation_db
+        Standard deviation from seat to seat over the low band. [dB]
+    leak_share
+        Share of the drive's output that comes down through the ceiling from the void; ``None`` if
+        not computed.
+    notes
+        Sentences of the model about its own limits.
+    """
+
+    room_key: str
+    tilt_db: float
+    wanted_tilt_db: float
+    deviation_db: float
+    leak_share: float | None = None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evaluated:
+    """Results that were computed before the checks run; what is missing is a finding.
+
+    Parameters
+    ----------
+    ceiling
+        Speakers against ceilings.
+    lines
+        Lines at nominal voltage and 1 kHz.
+    sweeps
+        Lines over frequency.
+    sound, low
+        Rooms, where computed.
+    failed
+        Key of a line or room and why it could not be computed.
+    """
+
+    ceiling: CeilingState
+    lines: tuple[LineState, ...] = ()
+    sweeps: tuple[LineSweep, ...] = ()
+    sound: tuple[RoomSound, ...] = ()
+    low: tuple[LowSound, ...] = ()
+    failed: tuple[tuple[str, str], ...] = ()
+
+    def line(self, key: str) -> LineState | None:
+        """Return the state of a line; ``None`` if it was not computed."""
+        return next((state for state in self.lines if state.key == key), None)
+
+    def sweep(self, key: str) -> LineSweep | None:
+        """Return the sweep of a line; ``None`` if it was not computed."""
+        return next((state for state in self.sweeps if state.key == key), None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Context:
+    """What a check looks at.
+
+    Parameters
+    ----------
+    job
+        Survey, catalogue, design, readings.
+    states
+        What was computed from them.
+    """
+
+    job: Job
+    states: Evaluated
+    fits: dict[str, SpeakerFit] = field(default_factory=dict)
+
+    @property
+    def limits(self) -> Limits:
+        """Limits in force."""
+        return self.job.survey.limits
+
+    @property
+    def is_imperial(self) -> bool:
+        """Whether people of this job read feet and pounds."""
+        return self.job.survey.site.is_imperial
+
+    @property
+    def speakers(self) -> tuple[Speaker, ...]:
+        """All placed speakers."""
+        return self.job.design.speakers
+
+    def type_of(self, speaker: Speaker) -> SpeakerType:
+        """Return the catalogue entry of a speaker."""
+        return self.job.catalogue.speaker(speaker.type_id)
+
+    def cable_of(self, cable_id: str) -> CableType:
+        """Return the catalogue entry of a cable."""
+        return self.job.catalogue.cable(cable_id)
+
+    def feeds(self, line: Line) -> tuple[tuple[Amplifier, Channel, AmplifierType], ...]:
+        """Return the amplifier channels that a line hangs on; one, if all is well."""
+        return tuple(
+            (amplifier, channel, self.job.catalogue.amplifier(amplifier.type_id))
+            for amplifier in self.job.design.amplifiers
+            for channel in amplifier.channels
+            if line.key in channel.line_keys
+        )
+
+    def fine(self, length_m: float) -> str:
+        """Write a cut-out or a clearance.
+
+        Parameters
+        ----------
+        length_m
+            Length. [m]
+        """
+        return format_length(length_m, imperial=self.is_imperial, fine=True)
+
+    def long(self, length_m: float) -> str:
+        """Write a height or a length of cable.
+
+        Parameters
+        ----------
+        length_m
+            Length. [m]
+        """
+        return format_length(length_m, imperial=self.is_imperial)
+
+    def mass(self, mass_kg: float) -> str:
+        """Write a mass.
+
+        Parameters
+        ----------
+        mass_kg
+            Mass. [kg]
+        """
+        return format_mass(mass_kg, imperial=self.is_imperial)
+
+
+CheckFunction = Callable[[Context], Iterable[Finding]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """One entry of the registry.
+
+    Parameters
+    ----------
+    code
+        Stable code; never used again for something else.
+    severity
+        ``stop``: do not build it so. ``warn``: look before you build. ``note``: know it.
+    title
+        The finding in a few words.
+    why
+        What goes wrong on site if it is ignored.
+    do
+        What usually cures it.
+    limits
+        Names of the settings that it compares with.
+    source
+        Where the rule comes from, if not from a setting.
+    is_caution
+        A caution of safety: every finding ends by deferring to the local code.
+    has_mend
+        Whether its findings can carry changes that a command may apply; if not, ``no_mend`` says
+        why.
+    find
+        The function.
+    """
+
+    code: str
+    severity: Severity
+    title: str
+    why: str
+    do: str
+    find: CheckFunction
+    limits: tuple[str, ...] = ()
+    source: str = PRACTICE
+    is_caution: bool = False
+    has_mend: bool = False
+    no_mend: str = ""
+
+    @property
+    def page(self) -> str:
+        """Path of its page in the manual."""
+        return f"docs/findings/{self.code}.md"
+
+    def run(self, context: Context) -> list[Finding]:
+        """Return its findings with code, severity and ending filled in.
+
+        Parameters
+        ----------
+        context
+            What to look at.
+        """
+        return [self._complete(finding, context) for finding in self.find(context)]
+
+    def _complete(self, finding: Finding, context: Context) -> Finding:
+        source = finding.limit_source or (self.source if self.source != PRACTICE else "")
+        if not source and self.limits:
+            source = context.limits.source(self.limits[0])
+        do = finding.do or self.do
+        if self.is_caution and not do.endswith(DEFER):
+            do = f"{do}. {DEFER}" if not do.endswith(".") else f"{do} {DEFER}"
+        return replace(
+            finding,
+            code=self.code,
+            severity=self.severity,
+            do=do,
+            limit_source=source or self.source,
+            is_caution=self.is_caution,
+        )
+
+
+def found(
+    place: str,
+    what: str,
+    *,
+    key: str = "",
+    limit: str = "",
+    source: str = "",
+    do: str = "",
+    mends: tuple[Mend, ...] = (),
+) -> Finding:
+    """Word a finding; the registry fills in code and severity.
+
+    Parameters
+    ----------
+    place
+        Label that a person reads.
+    what
+        The fact with its number.
+    key
+        Permanent key of the place.
+    limit, source
+        What it was compared with, and who says so.
+    do
+        What cures it here, where that is more than the check's own advice.
+    mends
+        Changes as data.
+    """
+    return Finding(
+        code="",
+        severity="note",
+        place=place,
+        place_key=key,
+        what=what,
+        limit=limit,
+        limit_source=source,
+        do=do,
+        mends=mends,
+    )
+
+
+def at_speaker(
+    speaker: Speaker | SpeakerFit,
+    what: str,
+    *,
+    limit: str = "",
+    source: str = "",
+    do: str = "",
+    mends: tuple[Mend, ...] = (),
+) -> Finding:
+    """Word a finding about a speaker, with its place on the plan.
+
+    Parameters
+    ----------
+    speaker
+        The speaker or its fit.
+    what, limit, source, do, mends
+        As for :func:`found`.
+    """
+    position: Point = speaker.position
+    return replace(
+        found(speaker.label, what, key=speaker.key, limit=limit, source=source, do=do, mends=mends),
+        position=position,
+        room_key=speaker.room_key,
+    )
+
+
+def at_room(
+    room_key: str,
+    label: str,
+    what: str,
+    *,
+    limit: str = "",
+    source: str = "",
+    do: str = "",
+    mends: tuple[Mend, ...] = (),
+) -> Finding:
+    """Word a finding about a room.
+
+    Parameters
+    ----------
+    room_key, label
+        The room.
+    what, limit, source, do, mends
+        As for :func:`found`.
+    """
+    return replace(
+        found(label, what, key=room_key, limit=limit, source=source, do=do, mends=mends),
+        room_key=room_key,
+    )
