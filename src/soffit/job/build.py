@@ -164,7 +164,7 @@ def _materials() -> frozenset[str]:
         table = load_table("absorption")
     except TableError:
         return frozenset()
-    return frozenset(row["id"] for row in table.rows if "id" in row)
+    return frozenset(row["material"] for row in table.rows)
 
 
 def _rooms(

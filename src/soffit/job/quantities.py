@@ -16,7 +16,7 @@ SEVENTY_VOLT: Final = 100.0 / math.sqrt(2.0)
 class Entry(BaseModel):
     """Base of everything in a file: unknown keys refused, nothing coerced, notes welcome."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, defer_build=True)
 
     note: str = Field(default="", description="Free words for whoever comes next.")
 

@@ -1,7 +1,6 @@
 """Open a job folder: repair what a crash left, then read every file with all its errors."""
 
 from pathlib import Path
-from typing import Final
 
 from soffit.errors import JobError, Problem
 from soffit.job.catalogue import (
@@ -11,76 +10,15 @@ from soffit.job.catalogue import (
     read_catalogue,
 )
 from soffit.job.design_file import DESIGN_FILE, parse_design
+from soffit.job.files import locked
+from soffit.job.history import HISTORY_FILE
 from soffit.job.parse import JOB_FILE, parse_job
 from soffit.job.readings_file import READINGS_FILE, parse_readings
-from soffit.job.toml_text import decode_text
+from soffit.job.repair import repair
+from soffit.job.texts import need_text, read_text
 from soffit.model.catalogue import Catalogue
 from soffit.model.decisions import Design, Job
 from soffit.model.readings import Reading
-
-_SUBFOLDERS: Final = ("plans", "papers")
-
-
-def read_text(folder: Path, name: str) -> str | None:
-    """Return the text of a file of the job, or ``None`` if there is no such file.
-
-    Parameters
-    ----------
-    folder
-        Folder of the job.
-    name
-        Name of the file.
-
-    Raises
-    ------
-    JobError
-        If it is there and cannot be read.
-    """
-    path = folder / name
-    try:
-        return decode_text(name, path.read_bytes())
-    except FileNotFoundError:
-        return None
-    except OSError as error:
-        raise JobError(
-            what=f"{name} cannot be read",
-            where=str(path),
-            why=str(error.strerror),
-            do="check the rights of the file and the folder",
-        ) from None
-
-
-def need_text(folder: Path, name: str) -> str:
-    """Return the text of a file that a job must have.
-
-    Parameters
-    ----------
-    folder
-        Folder of the job.
-    name
-        Name of the file.
-
-    Raises
-    ------
-    JobError
-        If there is no such folder or file.
-    """
-    if not folder.is_dir():
-        raise JobError(
-            what=f"there is no job folder {folder.name!r}",
-            where=str(folder),
-            why="the folder does not exist" if not folder.exists() else "it is a file",
-            do="name a folder that holds a job.toml; soffit new FOLDER makes one",
-        )
-    text = read_text(folder, name)
-    if text is None:
-        raise JobError(
-            what=f"{folder.name!r} is no job",
-            where=str(folder / name),
-            why=f"it holds no {name}",
-            do="name a folder that holds one; soffit new FOLDER makes one",
-        )
-    return text
 
 
 def catalogue_of(folder: Path) -> tuple[Catalogue, Catalogue | None]:
@@ -148,7 +86,7 @@ def read_job(folder: Path) -> Job:
 
 
 def open_job(folder: Path) -> Job:
-    """Open a job.
+    """Open a job, and mend what a crash left.
 
     Parameters
     ----------
@@ -158,11 +96,21 @@ def open_job(folder: Path) -> Job:
     Returns
     -------
     Job
-        Survey, catalogue, design and readings.
+        Survey, catalogue, design and readings (struck ones included).
 
     Raises
     ------
     JobError
         With every problem of all its files.
     """
-    return read_job(folder)
+    need_text(folder, JOB_FILE)
+    if not (folder / HISTORY_FILE).exists():
+        return read_job(folder)  # nothing was written by soffit, so there is nothing to mend
+    try:
+        with locked(folder):
+            repair(folder)
+            return read_job(folder)
+    except JobError as error:
+        if "cannot be written" not in error.problems[0].what:
+            raise
+        return read_job(folder)  # a medium that cannot be written can still be read
