@@ -1,0 +1,114 @@
+"""The whole job as papers show it: title, headline, settings, log, and all the parts."""
+
+from collections.abc import Sequence
+
+from soffit import __version__
+from soffit.model.decisions import Job
+from soffit.model.findings import Finding
+from soffit.papers.views import JobView, LogRow, SettingRow, TestRow, TitleView
+from soffit.tables.settings import setting, settings
+from soffit.work.view_lines import cable_rows, line_views, rack_views
+from soffit.work.view_material import material_rows
+from soffit.work.view_rooms import room_views
+from soffit.work.view_speakers import speaker_views, type_views
+from soffit.work.whole import Whole
+
+
+def title_view(job: Job) -> TitleView:
+    """Return what every title block says.
+
+    Parameters
+    ----------
+    job
+        The job.
+    """
+    site = job.survey.site
+    return TitleView(
+        job=site.name,
+        revision=job.design.revision,
+        date=job.design.date,
+        customer=site.customer,
+        address=site.address,
+        made_with=f"soffit {__version__}",
+        job_hash=job.job_hash[:12],
+        is_imperial=site.is_imperial,
+        is_invented=site.is_invented,
+        paper=site.paper,
+        line_voltage_v=site.line_voltage_v,
+        north_angle_rad=site.north_angle_rad,
+    )
+
+
+def _headline(whole: Whole, findings: Sequence[Finding]) -> tuple[str, ...]:
+    job = whole.job
+    load = sum(state.load_w for state in whole.lines.values())
+    metres = sum(state.length_m for state in whole.lines.values())
+    rooms = len({speaker.room_key for speaker in job.design.speakers})
+    worst = max((state.worst_loss_db for state in whole.lines.values()), default=0.0)
+    stops = sum(item.severity == "stop" and not item.accepted_by for item in findings)
+    return (
+        f"{len(job.design.speakers)} loudspeakers in {rooms} rooms on {len(job.design.lines)} lines"
+        f" of {job.survey.site.line_voltage_v:.3g} V, {load:.0f} W of taps,"
+        f" {metres:.0f} m of cable.",
+        f"Worst line loss {worst:.2f} dB with copper at"
+        f" {job.survey.limits['conductor_degc']:g} °C.",
+        f"{stops} finding{'s' * (stops != 1)} must be cured before work begins."
+        if stops
+        else "No finding stops the work; read the warnings before you climb.",
+    )
+
+
+def _setting_rows(job: Job) -> tuple[SettingRow, ...]:
+    limits = job.survey.limits
+    rows = []
+    for row in settings():
+        value = limits[row.name]
+        rows.append(
+            SettingRow(
+                name=row.name,
+                value_text=f"{value:g} {row.unit}".strip(),
+                source=limits.source(row.name),
+                help=setting(row.name).help,
+            )
+        )
+    return tuple(rows)
+
+
+def job_view(
+    whole: Whole,
+    findings: Sequence[Finding],
+    *,
+    tests: Sequence[TestRow] = (),
+    log: Sequence[LogRow] = (),
+) -> JobView:
+    """Return everything that any pack prints.
+
+    Parameters
+    ----------
+    whole
+        The job and its states.
+    findings
+        Findings of the checks.
+    tests
+        Rows of the commissioning sheet.
+    log
+        Entries of the history.
+    """
+    job = whole.job
+    slack = job.survey.limits["cable_waste_ratio"]
+    return JobView(
+        title=title_view(job),
+        rooms=room_views(whole),
+        speakers=speaker_views(job, whole.lines, whole.ceiling, findings),
+        lines=line_views(job, whole.lines, whole.sweeps),
+        headline=_headline(whole, findings),
+        racks=rack_views(job, whole.lines, whole.sweeps),
+        types=type_views(job),
+        cables=cable_rows(job, slack_ratio=slack),
+        materials=material_rows(job, whole.ceiling, slack_ratio=slack),
+        tests=tuple(tests),
+        findings=tuple(findings),
+        assumptions=job.survey.assumptions,
+        settings=_setting_rows(job),
+        log=tuple(log),
+    )
