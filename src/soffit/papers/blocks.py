@@ -398,7 +398,8 @@ def rack_blocks(racks: Sequence[RackView], *, imperial: bool) -> list[Block]:
             facts = [
                 (
                     "Height, mass",
-                    f"{amplifier.rack_units} rack units, {format_mass(amplifier.mass_kg, imperial=imperial)}",
+                    f"{amplifier.rack_units} rack units,"
+                    f" {format_mass(amplifier.mass_kg, imperial=imperial)}",
                 ),
                 (
                     "Output wiring",
@@ -522,3 +523,79 @@ def cut_list(view: JobView) -> Block:
     return table(
         head, ("2fr", "auto", "auto", "auto", "auto", "2fr", "2fr", "1fr"), "lrrrrlll", rows
     )
+
+
+SYMPTOMS: Final = (
+    (
+        "Everything quiet, or the amplifier trips, after a loudspeaker was added or replaced",
+        "a plain 8 Ω unit without transformer on the line, or one left in its 8 Ω position",
+    ),
+    ("One area silent, amplifier hot", "shorted branch, both legs on earth, failed transformer"),
+    ("One loudspeaker much louder", "higher tap, or a transformer made for a lower line voltage"),
+    ("One loudspeaker faint", "lower tap, loose joint, wrong pair of primary leads"),
+    ("Quieter towards the far end", "cable too thin for the load, bad joint halfway"),
+    (
+        "Everything quiet, amplifier healthy",
+        "line voltage selector of the amplifier or scale of the taps",
+    ),
+    ("Some in the middle silent, the ends play", "branch or tee joint, or the unit itself"),
+    ("Amplifier protects on loud bass only", "transformers saturate: set the high-pass"),
+    ("Amplifier protects at once", "short, earth on one leg, ohms far under plan"),
+    ("Cuts out after minutes", "overload that grew over the years, heat, fan"),
+    ("Thin bass between two loudspeakers", "plus and minus swapped at one of them"),
+    ("Hum that volume does not change", "earth loop at the input, power cable alongside"),
+    ("Rattle at some notes", "loose tile, wire on the cone or can, grille"),
+    ("Ohms lower than plan", "more units, higher tap, a plain 8 Ω unit, a short near by"),
+    ("Ohms higher than plan", "open branch, lower tap, wrong line voltage"),
+    ("A meter shows a few ohms dc", "that is the winding: measure ac at 1 kHz"),
+    ("Music fine, speech not understood", "reverberation and too little direct sound, not level"),
+    ("Works until the ceiling crew leaves", "a pulled joint; look where tiles were moved last"),
+)
+"""Trade experience: common practice, no source."""
+
+
+def symptoms() -> Block:
+    """Return what to look at first for what people say."""
+    return table(("What is said", "look at first"), ("1fr", "1fr"), "ll", SYMPTOMS, pad=1.2)
+
+
+def extending(view: JobView) -> list[Block]:
+    """Return how to add a loudspeaker, and what is spare on every channel.
+
+    Parameters
+    ----------
+    view
+        The job.
+    """
+    rows = [
+        (
+            f"{amplifier.label} channel {channel.number}",
+            channel.lines_text or "spare",
+            words.watts(channel.drawn_w),
+            words.watts(channel.rated_w),
+            words.percent(channel.load_ratio),
+        )
+        for rack in view.racks
+        for amplifier in rack.amplifiers
+        for channel in amplifier.channels
+    ]
+    steps = (
+        "Add it to the job and run the design again: everything fixed by hand stays where it is.",
+        "Take its watts from the channel below; drawn watts and headroom stay under its rating.",
+        "Use a unit with a transformer for the same line voltage; set its tap before it is wired.",
+        "Wire it to the end of the line or to the nearest unit, plus to plus.",
+        "Read the whole line at 1 kHz before and after, and write both into the readings.",
+        "Print new papers: labels after the new unit may change, keys never do.",
+    )
+    numbered = [(str(number), step) for number, step in enumerate(steps, 1)]
+    return [
+        table(("", "To add one"), ("auto", "1fr"), "rl", numbered, pad=1.2),
+        heading("What is spare"),
+        table(
+            ("Channel", "lines", "drawn", "rated", "used"),
+            ("auto", "1fr", "auto", "auto", "auto"),
+            "llrrr",
+            rows,
+        ),
+        cautions(),
+    ]

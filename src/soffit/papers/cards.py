@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 from soffit.model.findings import DEFER
@@ -91,7 +92,8 @@ def _card(
         "cautions": list(item.cautions),
         "ticks": list(_TICKS),
         "caution": _CAUTION,
-        "map": write_svg(back.card(item)),
+        "map": back.svg,
+        "here": write_svg(back.here(item)),
         "read": ["volts", "ohms onward", "ohms alone"],
         "qr": qr_svg(link(view, item)),
     }
@@ -217,10 +219,12 @@ class _Background:
     def __init__(self, room: RoomView, speakers: Sequence[SpeakerView]) -> None:
         self.room = room
         self.to_paper = fill_plan(room.outline, (2.0, 2.0, _WIDTH - 2.0, _HEIGHT - 2.0))
-        ring = self.to_paper.ring(room.outline)
-        low, high = min(y for _, y in ring), max(y for _, y in ring)
-        self.height = min(high + 2.0, _HEIGHT)
-        self.top = max(low - 2.0, 0.0)
+        high = max(y for _, y in self.to_paper.ring(room.outline))
+        low = min(y for _, y in self.to_paper.ring(room.outline))
+        x, y = self.to_paper.at
+        self.to_paper = replace(self.to_paper, at=(x, y - low + 2.0))
+        ring, high = self.to_paper.ring(room.outline), high - low + 2.0
+        self.height = high + 2.0
         self.walls = Path(rings=(ring,), layer="walls", pen=Pen(0.4, INK), closed=True)
         self.lines = self._lines()
         size = 0.45
@@ -229,6 +233,7 @@ class _Background:
             for x, y in (self.to_paper(item.position) for item in speakers)
         )
         self.others = Path(rings=squares, layer="speakers", pen=None, fill=SOFT, closed=True)
+        self.svg = write_svg(self._scene())
 
     def _lines(self) -> Path | None:
         from shapely import Polygon  # noqa: PLC0415 - only plans need it
@@ -245,9 +250,9 @@ class _Background:
         pieces = tuple(self.to_paper.ring(piece) for piece in clipped_lines(lines, shape))
         return Path(rings=pieces, layer="tile grid", pen=Pen(0.07, FAINT)) if pieces else None
 
-    def card(self, item: SpeakerView) -> Scene:
-        """Draw the little plan of one speaker: its wire in, its place, the walls by name."""
-        scene = Scene(_WIDTH, self.height + 3.0, title=f"{item.label} in {self.room.label}")
+    def _scene(self) -> Scene:
+        """Draw walls, tiles, doors and all loudspeakers of the room."""
+        scene = Scene(_WIDTH, self.height, title=self.room.label)
         if self.lines is not None:
             scene.add(self.lines)
         scene.add(self.walls, self.others)
@@ -255,32 +260,32 @@ class _Background:
             x, y = self.to_paper(door.position)
             scene.add(Disc(centre=(x, y), radius=1.0, layer="doors", pen=Pen(0.3, INK), fill=WHITE))
             right = x > _WIDTH / 2
+            anchor: Anchor = "end" if right else "start"
+            at = (x - 1.8 if right else x + 1.8, y + 0.9)
+            text = fonts.fit(door.label, room_mm=_WIDTH / 2, cap_mm=1.8)
             scene.add(
                 Text(
-                    at=(x - 1.8 if right else x + 1.8, y + 0.9),
-                    text=door.label,
-                    layer="names",
-                    cap=1.8,
-                    colour=SOFT,
-                    halo=True,
-                    anchor="end" if right else "start",
+                    at=at, text=text, layer="names", cap=1.8, colour=SOFT, halo=True, anchor=anchor
                 )
             )
+        return scene
+
+    def here(self, item: SpeakerView) -> Scene:
+        """Draw what lies over the room's little plan: this loudspeaker."""
+        scene = Scene(_WIDTH, self.height, title=f"{item.label} in {self.room.label}")
         at = self.to_paper(item.position)
+        left = at[0] > _WIDTH - 14.0
         scene.add(
             Disc(centre=at, radius=2.4, layer="here", pen=Pen(0.3, ACCENT), fill=TINT),
             Disc(centre=at, radius=1.0, layer="here", pen=None, fill=ACCENT),
-        )
-        left = at[0] > _WIDTH - 14.0
-        scene.add(
             Text(
-                at=(at[0] + (-3.0 if left else 3.0), at[1] - 1.6),
+                at=(at[0] + (-3.0 if left else 3.0), at[1] - 1.6 if at[1] > 6.0 else at[1] + 3.6),
                 text=item.label,
                 layer="here",
                 cap=2.0,
                 weight="semibold",
                 halo=True,
                 anchor="end" if left else "start",
-            )
+            ),
         )
         return scene
