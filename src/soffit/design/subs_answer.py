@@ -51,6 +51,8 @@ class SubQuestion:
         The other speakers, for crossover and polarity.
     placed
         Subwoofers put by hand, to compare with. [m]
+    placed_keys
+        Their permanent keys.
     count
         How many subwoofers, if a person says so.
     most
@@ -75,6 +77,7 @@ class SubQuestion:
     listening_dba: float | None = None
     mains: MainsAtCrossover | None = None
     placed: tuple[Point, ...] = ()
+    placed_keys: tuple[str, ...] = ()
     count: int | None = None
     most: int = 4
     wish: Wish = "any"
