@@ -8,7 +8,7 @@ Columns and courts are never crossed.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -66,6 +66,24 @@ class Ways:
     walls: FloatArray
     edge_of: dict[tuple[int, int], int]
     graph: csr_array
+
+    def only(self, places: Sequence[int]) -> "Ways":
+        """Return the ways between some of the wanted points.
+
+        Parameters
+        ----------
+        places
+            Places of the points to keep, in their new order.
+        """
+        kept = list(places)
+        return replace(
+            self,
+            points=self.points[kept],
+            cost_m=self.cost_m[np.ix_(kept, kept)],
+            point_node=self.point_node[kept],
+            reach_m=self.reach_m[kept],
+            before=self.before[kept],
+        )
 
     def path(self, start: int, node: int) -> tuple[int, ...]:
         """Return the crossings from a wanted point to a crossing.
