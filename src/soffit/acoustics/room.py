@@ -460,30 +460,3 @@ def late_share(*, delay_s: ArrayLike, reverberation_time_s: ArrayLike) -> FloatA
     """
     delay, time = np.asarray(delay_s, float), np.asarray(reverberation_time_s, float)
     return np.asarray(np.exp(-6.0 * np.log(10.0) * delay / time))
-
-
-def schroeder_frequency_hz(*, volume_m3: float, reverberation_time_s: float) -> float:
-    """Frequency above which modes overlap so that statistics hold.
-
-    Parameters
-    ----------
-    volume_m3
-        Volume. [m³]
-    reverberation_time_s
-        T at low frequencies. [s]
-
-    Returns
-    -------
-    float
-        2000 sqrt(T / V). [Hz]
-
-    References
-    ----------
-    Schroeder and Kuttruff, J. Acoust. Soc. Am. 34 (1962) 76.
-
-    Examples
-    --------
-    >>> round(schroeder_frequency_hz(volume_m3=72.9, reverberation_time_s=0.5), 1)
-    165.6
-    """
-    return 2000.0 * float(np.sqrt(reverberation_time_s / volume_m3))
