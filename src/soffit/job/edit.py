@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path as FilePath
 from typing import Any, Literal
 
-from soffit.errors import JobError
+from soffit.job.blocks import edit_blocks
 from soffit.job.files import locked
 from soffit.job.locate import Locator, Path, parse_path, path_text
 from soffit.job.migrate import migrated
@@ -16,6 +16,7 @@ from soffit.job.repair import repair
 from soffit.job.revision import revision_of, without_revision
 from soffit.job.texts import need_text
 from soffit.job.toml_text import parse_toml
+from soffit.job.tree_edit import apply_edit, as_item
 from soffit.job.write import check_revision, check_survey_text, transact
 
 
@@ -129,131 +130,38 @@ def edited_text(text: str, edits: Sequence[Edit]) -> str:
     import tomlkit  # noqa: PLC0415 - only needed where something is changed
 
     raw, moved = migrated(parse_toml(JOB_FILE, text), JOB_FILE)
-    locator = Locator(JOB_FILE, "" if moved else text)
+    if moved:
+        import tomlkit  # noqa: PLC0415 - only needed where something is changed
+
+        text = tomlkit.dumps(raw)
+    locator = Locator(JOB_FILE, text)
     wanted = copy.deepcopy(raw)
-    document: Any = tomlkit.parse(tomlkit.dumps(raw) if moved else text)
     for edit in edits:
-        _apply(wanted, edit, locator, _as_is)
-    try:
-        for edit in edits:
-            _apply(document, edit, locator, _as_item)
-        new = tomlkit.dumps(document)
-        kept = tomllib.loads(new) == wanted
-    except (tomlkit.exceptions.TOMLKitError, KeyError, IndexError, TypeError, ValueError):
-        kept = False
-    if kept:
-        return new
-    # the comment-keeping writer could not do it: rather lose comments than the change
-    return tomlkit.dumps(wanted)
-
-
-def _as_is(value: Any, _inline: bool) -> Any:  # noqa: ANN401 - any value of a file
-    return copy.deepcopy(value)
-
-
-def _as_item(value: Any, inline: bool) -> Any:  # noqa: ANN401 - any value of a file
+        apply_edit(wanted, edit.keys, edit.op, edit.value, locator)
+    for change in (_change_blocks, _change_document):
+        try:
+            new = change(text, edits)
+            if tomllib.loads(new) == wanted:
+                return new
+        except (KeyError, IndexError, TypeError, ValueError):
+            continue  # JobError is one of these: the next, coarser way is tried
     import tomlkit  # noqa: PLC0415 - only needed where something is changed
 
-    if inline and isinstance(value, dict):
-        table = tomlkit.inline_table()
-        table.update({key: _as_item(item, inline) for key, item in value.items()})
-        return table
-    if isinstance(value, dict):
-        fresh = tomlkit.table()
-        for key, item in value.items():
-            fresh.append(key, _as_item(item, inline))
-        return fresh
-    if isinstance(value, list | tuple) and value and all(isinstance(v, dict) for v in value):
-        tables = tomlkit.array() if inline else tomlkit.aot()
-        for item in value:
-            tables.append(_as_item(item, inline))
-        return tables
-    return tomlkit.item(list(value) if isinstance(value, tuple) else value)
+    return tomlkit.dumps(wanted)  # rather lose comments than the change
 
 
-def _parent(tree: Any, keys: Path, edit: Edit, locator: Locator, make: Any) -> Any:  # noqa: ANN401 - any value of a file
-    node = tree
-    for index, part in enumerate(keys[:-1]):
-        try:
-            node = node[part]
-        except (KeyError, IndexError, TypeError):
-            following = keys[index + 1]
-            if isinstance(part, int) or isinstance(following, int) or edit.op == "remove":
-                raise _nowhere(keys[: index + 1], locator) from None
-            if not hasattr(node, "keys"):
-                raise _nowhere(keys[: index + 1], locator) from None
-            node[part] = make({}, False)
-            node = node[part]
-    return node
+def _change_blocks(text: str, edits: Sequence[Edit]) -> str:
+    """Change only the blocks of the text that the edits touch."""
+    for edit in edits:
+        text = edit_blocks(text, edit.keys, edit.op, edit.value)
+    return text
 
 
-def _nowhere(path: Path, locator: Locator) -> JobError:
-    return JobError(
-        what=f"there is no {path_text(path)}",
-        where=locator.where(path),
-        why="the path of a change must lead to something that is there",
-        do="open the job again and repeat the change",
-    )
+def _change_document(text: str, edits: Sequence[Edit]) -> str:
+    """Let the comment-keeping library write the whole text; it may move whole tables."""
+    import tomlkit  # noqa: PLC0415 - only needed where something is changed
 
-
-def _apply(tree: Any, edit: Edit, locator: Locator, make: Any) -> None:  # noqa: ANN401 - any value of a file
-    keys = edit.keys
-    if not keys:
-        raise _nowhere(keys, locator)
-    if edit.op != "remove":
-        _check_value(edit, locator)
-    parent = _parent(tree, keys, edit, locator, make)
-    last = keys[-1]
-    is_table = hasattr(parent, "keys")
-    if isinstance(last, str) is not is_table or (not is_table and not hasattr(parent, "append")):
-        raise _nowhere(keys, locator)
-    if isinstance(last, int) and not 0 <= last < len(parent):
-        raise _nowhere(keys, locator)
-    if edit.op == "remove":
-        if isinstance(last, str) and last not in parent:
-            raise _nowhere(keys, locator)
-        del parent[last]
-    elif edit.op == "set":
-        parent[last] = make(edit.value, not is_table or type(parent).__name__ == "InlineTable")
-    else:
-        _append(parent, last, edit, locator, make)
-
-
-def _append(parent: Any, last: str | int, edit: Edit, locator: Locator, make: Any) -> None:  # noqa: ANN401 - any value of a file
-    if isinstance(last, str) and last not in parent:
-        parent[last] = make([edit.value], not isinstance(edit.value, dict))
-        return
-    items = parent[last]
-    if not hasattr(items, "append") or hasattr(items, "keys"):
-        raise _nowhere(edit.keys, locator)
-    items.append(make(edit.value, type(items).__name__ != "AoT"))
-
-
-def _check_value(edit: Edit, locator: Locator) -> None:
-    try:
-        _check_plain(edit.value, 0)
-    except ValueError as error:
-        raise JobError(
-            what=f"{path_text(edit.keys)}: this value cannot stand in the file",
-            where=locator.where(edit.keys),
-            why=str(error),
-            do="send a number, a text, true or false, a list or a table; remove takes a key out",
-        ) from None
-
-
-def _check_plain(value: Any, depth: int) -> None:  # noqa: ANN401 - any value of a file
-    if depth > 20:
-        msg = "it is nested too deeply"
-        raise ValueError(msg)
-    if isinstance(value, dict):
-        for key, item in value.items():
-            if not isinstance(key, str):
-                msg = f"key {key!r} is no text"
-                raise ValueError(msg)
-            _check_plain(item, depth + 1)
-    elif isinstance(value, list | tuple):
-        for item in value:
-            _check_plain(item, depth + 1)
-    elif not isinstance(value, bool | int | float | str):
-        msg = f"{value!r} has no form in TOML"
-        raise ValueError(msg)
+    document: Any = tomlkit.parse(text)
+    for edit in edits:
+        apply_edit(document, edit.keys, edit.op, edit.value, Locator(JOB_FILE), as_item)
+    return tomlkit.dumps(document)

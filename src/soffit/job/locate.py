@@ -80,6 +80,7 @@ class _Scanner:
         self.lines: dict[Path, int] = {}
         self.table: Path = ()
         self.counts: dict[Path, int] = {}
+        self.headers: list[tuple[int, Path]] = []
         starts = [0]
         starts += [index + 1 for index, char in enumerate(self.text) if char == "\n"]
         self.starts = starts
@@ -148,6 +149,7 @@ class _Scanner:
             self.table = self.inside(parts)
         for prefix in reversed(_prefixes(self.table)):
             self.note(prefix)
+        self.headers.append((bisect_right(self.starts, self.at), self.table))
         self.at = self.text.index("]", self.at) + (2 if is_array else 1)
 
     def pair(self, table: Path) -> None:
@@ -222,6 +224,24 @@ def line_numbers(text: str) -> dict[Path, int]:
         return scanner.run()
     except (IndexError, ValueError, RecursionError):  # better a few lines than no error message
         return scanner.lines
+
+
+def header_lines(text: str) -> list[tuple[int, Path]]:
+    """Return line and path of every table header, in the order of the text.
+
+    Parameters
+    ----------
+    text
+        TOML that parses without error.
+
+    Returns
+    -------
+    list
+        Line, counted from 1, and path; items of arrays of tables with their position.
+    """
+    scanner = _Scanner(text)
+    scanner.run()
+    return scanner.headers
 
 
 def _prefixes(path: Path) -> list[Path]:

@@ -43,7 +43,7 @@ def _reader(quantity: Quantity) -> Callable[[Any], float]:
 
 def _schema(quantity: Quantity, si: str) -> WithJsonSchema:
     words = f"A number in {si}, or a text with one of: {', '.join(units_of(quantity))}."
-    return WithJsonSchema({"type": ["number", "string"], "description": words})
+    return WithJsonSchema({"type": ["number", "string"], "description": words, "x-unit": si})
 
 
 Length = Annotated[float, BeforeValidator(_reader("length")), _schema("length", "m")]
@@ -96,6 +96,7 @@ LineVoltage = Annotated[
         {
             "type": ["number", "string"],
             "description": "Nominal line voltage in V; 70.7 names 100/sqrt(2).",
+            "x-unit": "V",
         }
     ),
 ]
