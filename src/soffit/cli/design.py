@@ -1,0 +1,99 @@
+"""``soffit design``: place, tap, wire and size; say why."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from soffit.cli.show import folder_argument, json_option, progress, show_json, table_text
+
+if TYPE_CHECKING:
+    from soffit.model.decisions import Option
+    from soffit.work.summary import DesignReport, RoomSummary
+
+
+@click.command("design", epilog="Example:  soffit design library --room cafe")
+@folder_argument
+@click.option("--room", "rooms", multiple=True, help="Only this room (may be given again).")
+@click.option("--seed", type=int, default=1, show_default=True, help="Seed of the searches.")
+@click.option("--who", default="", help="Your name for the history.")
+@click.option("--dry", is_flag=True, help="Show the design without keeping it.")
+@json_option
+def command(
+    folder: str, rooms: tuple[str, ...], seed: int, who: str, dry: bool, as_json: bool
+) -> int:
+    """Place, tap, wire and size the job in FOLDER; keep what was fixed by hand."""
+    from soffit.work.make_design import make_design
+
+    report = make_design(
+        Path(folder),
+        rooms=rooms,
+        seed=seed,
+        who=who,
+        is_kept=not dry,
+        progress=progress(quiet=as_json),
+    )
+    if as_json:
+        show_json(report.as_dict())
+    else:
+        click.echo(_text(report, folder))
+    return 1 if any(item.severity == "stop" for item in report.findings) else 0
+
+
+def _text(report: "DesignReport", folder: str) -> str:
+    job = report.whole.job
+    parts = [f"{job.survey.site.name}, revision {job.design.revision}", ""]
+    parts += [_room_text(room) for room in report.rooms]
+    rows = [
+        [
+            line.label,
+            line.zones,
+            str(line.count),
+            f"{line.load_w:.0f}",
+            f"{line.drawn_w:.0f}",
+            f"{line.impedance_ohm:.1f}",
+            f"{line.worst_loss_db:.2f}",
+            line.worst_label,
+            f"{line.length_m:.0f}",
+            line.cable,
+            f"{line.channel} of {line.rated_w:.0f} W",
+        ]
+        for line in report.lines
+    ]
+    header = [
+        "line", "zone", "units", "taps W", "drawn W", "ohm", "loss dB", "at", "cable m", "cable",
+        "channel",
+    ]  # fmt: skip
+    parts.append(table_text(header, rows))
+    notes = [f"{line.label}: {line.route_note}" for line in report.lines if line.route_note]
+    parts += ["", *notes]
+    parts += ["", *(item.text() for item in report.findings)] if report.findings else []
+    kept = "kept in design.json" if report.is_changed else "as before"
+    parts += ["", f"{kept}; next: soffit check {folder}  and  soffit papers {folder}"]
+    return "\n".join(parts)
+
+
+def _room_text(room: "RoomSummary") -> str:
+    lines = [f"{room.label}: {room.count} x {room.type_name or 'no speakers'}"]
+    if room.pattern:
+        lines.append(f"  {room.pattern}; {room.taps_w:.0f} W of taps")
+    lines += [
+        f"  {row.verdict:<6}  {row.what}: {row.got}"
+        + (f" (asked {row.asked})" if row.asked else "")
+        for row in room.brief
+    ]
+    if room.reason:
+        lines.append(f"  why: {room.reason}")
+    if room.bound:
+        lines.append(f"  proof: {room.bound}")
+    lines += [f"  {option.mark}: {_option_text(option)}" for option in room.others]
+    lines += [f"  not kept: {text}" for text in room.not_kept]
+    return "\n".join([*lines, ""])
+
+
+def _option_text(option: "Option") -> str:
+    meets = "meets the brief" if option.meets_brief else "does not meet the brief"
+    return (
+        f"{option.count} x {option.type_id}, {option.pattern}, ±{option.spread_db / 2:.1f} dB,"
+        f" {option.watts_w:.0f} W ({meets})"
+    )
