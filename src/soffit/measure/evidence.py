@@ -79,7 +79,9 @@ class Evidence:
         return tuple(sorted({item.look.tone_hz for item in (*self.shown, *self.log)}))
 
 
-def noise_sd(shown: Sequence[Shown], limits: Mapping[str, float]) -> FloatArray:
+def noise_sd(
+    shown: Sequence[Shown], limits: Mapping[str, float], *, is_logged: bool = False
+) -> FloatArray:
     """Scatter of ln(reading) that belongs to each reading alone, (n_readings,).
 
     Parameters
@@ -88,6 +90,8 @@ def noise_sd(shown: Sequence[Shown], limits: Mapping[str, float]) -> FloatArray:
         Readings.
     limits
         Settings by name.
+    is_logged
+        Whether a log of the healthy line takes most of the model's error away.
 
     Returns
     -------
@@ -97,7 +101,8 @@ def noise_sd(shown: Sequence[Shown], limits: Mapping[str, float]) -> FloatArray:
     found = []
     for item in shown:
         octaves = abs(math.log2(item.look.tone_hz / 1000.0))
-        model = limits["model_error_sd"] * (1.0 + octaves)
+        model = limits["logged_model_error_sd" if is_logged else "model_error_sd"]
+        model *= 1.0 + octaves
         base = math.hypot(limits["meter_noise_sd"], model)
         match item.look.direction:
             case "volts":

@@ -6,6 +6,7 @@ a person needs: the walk with the ladder, setting it up, opening and closing the
 """
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
@@ -25,6 +26,8 @@ TestKind = Literal["rack", "walk", "listen", "joint"]
 LIKELY_SHARE: Final = 0.995
 LIKELY_MOST: Final = 90
 CANDIDATES_MOST: Final = 40
+LISTEN_MOST: Final = 2
+"""How often it helps to listen under the same loudspeaker: one more than the first, for lapses."""
 NATS_PER_BIT: Final = math.log(2.0)
 
 
@@ -181,7 +184,7 @@ def _given_past(
     n_past = len(past)
     prediction = model.predict(suspects, [*[item.look for item in past], *looks])
     typical = [Shown(look=look, value=100.0) for look in looks]
-    own = noise_sd([*past, *typical], limits)
+    own = noise_sd([*past, *typical], limits, is_logged=bool(posterior.evidence.log))
     axes = coordinates(model, prediction.slope)
     old, fresh = axes[:, :n_past], axes[:, n_past:]
     mean = prediction.mean[:, n_past:]
@@ -366,7 +369,8 @@ def next_tests(
         for (kind, place), bit, group in zip(kinds, bits, groups, strict=True)
     ]
     if can_listen:
-        heard = {item.place for item in posterior.evidence.listened}
+        times = Counter(item.place for item in posterior.evidence.listened if item.word)
+        heard = {place for place, count in times.items() if count >= LISTEN_MOST}
         for place, bit in _walk_bits(posterior, top, heard).items():
             ear: TestKind = "walk" if place < 0 else "listen"
             seconds = seconds_of(plan, ear, place, here, limits, is_noise_on=is_noise_on)

@@ -195,7 +195,7 @@ def _log_likelihood(
 ) -> tuple[FloatArray, FloatArray]:
     """Log likelihood of all evidence, and the squared distance of the exact readings."""
     shown = evidence.shown
-    own = noise_sd(shown, model.limits)
+    own = noise_sd(shown, model.limits, is_logged=bool(evidence.log))
     prediction = model.predict(suspects, [item.look for item in shown])
     total = ear_log_likelihood(
         prediction.excess_db,
@@ -315,7 +315,7 @@ def _shortlist(
     if len(suspects) <= KEEP_LEAST or not (evidence.shown or evidence.listened):
         return list(range(len(suspects)))
     looks = [item.look for item in evidence.shown]
-    own = noise_sd(evidence.shown, model.limits)
+    own = noise_sd(evidence.shown, model.limits, is_logged=bool(evidence.log))
     rough = prior.copy()
     healthy = model.predict(suspects[:1], looks)
     cov = covariance(model, healthy.slope, own) if looks else np.zeros((1, 0, 0))

@@ -116,7 +116,9 @@ class LineModel:
         for i in plan.speakers:
             self.speaker_ohm[i] = plan.nominal_ohm[i] * np.exp(self.shapes[i].mean)
         self.run_ohm: ComplexArray = (
-            plan.run_loop_ohm[:, None] + 1j * omega * CABLE_H_M * plan.length_m[:, None]
+            plan.run_loop_ohm[:, None]
+            + limits["joint_ohm"]
+            + 1j * omega * CABLE_H_M * plan.length_m[:, None]
         ).astype(np.complex128)
         self.cable_s = np.zeros((count + 1, len(omega)), dtype=np.complex128)
         for i, place in enumerate(plan.places):
