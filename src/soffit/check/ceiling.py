@@ -23,6 +23,12 @@ def move_mends(context: Context, fit: SpeakerFit) -> tuple[Mend, ...]:
     fit
         Speaker with something against its place.
     """
+    if fit.key not in context.moves:
+        context.moves[fit.key] = _search_move(context, fit)
+    return context.moves[fit.key]
+
+
+def _search_move(context: Context, fit: SpeakerFit) -> tuple[Mend, ...]:
     speaker = context.job.design.speaker(fit.key)
     if speaker.state != "planned":
         return ()
@@ -30,18 +36,11 @@ def move_mends(context: Context, fit: SpeakerFit) -> tuple[Mend, ...]:
     move = nearest_good_place(survey, catalogue, speaker, context.speakers)
     if move is None:
         return ()
-    where = move.text or f"a place {context.fine(move.distance_m)} away"
-    tile = f" (tile {move.tile.column},{move.tile.row})" if move.tile is not None else ""
-    return (
-        Mend(
-            kind="move",
-            target_key=fit.key,
-            value=move.value(),
-            text=f"move {fit.label} to the {where}{tile}"
-            if move.text
-            else f"move {fit.label} to {where}",
-        ),
-    )
+    where = f"to a place {context.fine(move.distance_m)} away"
+    if move.tile is not None:
+        where = f"to tile {move.tile.column},{move.tile.row}: {move.text}"
+    text = f"move {fit.label} {where}"
+    return (Mend(kind="move", target_key=fit.key, value=move.value(), text=text),)
 
 
 def _fits(context: Context) -> Iterator[tuple[SpeakerFit, Ceiling]]:

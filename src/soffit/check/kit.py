@@ -1,12 +1,13 @@
 """What every check needs: what it looks at, what it is, and how it words a finding."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final
 
 from soffit.evaluate.ceiling import CeilingState, SpeakerFit
 from soffit.evaluate.line import LineState
 from soffit.evaluate.line_sweep import LineSweep
+from soffit.evaluate.sound import SoundState
 from soffit.model.catalogue import AmplifierType, CableType, SpeakerType
 from soffit.model.decisions import Job
 from soffit.model.findings import DEFER, Finding, Mend, Severity
@@ -20,48 +21,6 @@ PRACTICE: Final = "common practice, no source"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RoomSound:
-    """What the checks need to know about the sound of a room, from whatever computed it.
-
-    Parameters
-    ----------
-    level_dba, wanted_dba, highest_dba
-        Mean at the ears, wanted there, and at the loudest ear. [dB]
-    spread_db, wanted_spread_db
-        Whole width that holds the brief's share of ears, in the brief's measure. [dB]
-    worst_db
-        Level at the worst ear against the mean, in the brief's measure. [dB]
-    measure
-        The brief's measure.
-    directivity_model
-        Model that decides the evenness: polar, piston or cosine.
-    sti
-        Speech transmission index that 90 % of the ears reach or better; ``None`` if not computed.
-    snr_dba
-        Level over noise; ``None`` if no noise is known. [dB]
-    reverberation_s
-        At 1 kHz; ``None`` if not computed. [s]
-    is_noise_assumed, is_reverberation_assumed
-        Whether nobody surveyed them.
-    """
-
-    room_key: str
-    level_dba: float
-    wanted_dba: float
-    highest_dba: float
-    spread_db: float
-    wanted_spread_db: float
-    worst_db: float
-    measure: str
-    directivity_model: str
-    sti: float | None = None
-    snr_dba: float | None = None
-    reverberation_s: float | None = None
-    is_noise_assumed: bool = False
-    is_reverberation_assumed: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class LowSound:
     """What the checks need to know about the low end of a room.
 
@@ -71,22 +30,15 @@ class LowSound:
         Low band over mid band, and what was asked. [dB]
     deviation_db
         Standard deviation from seat to seat over the low band. [dB]
-    leak_share
-        Share of the drive's output that comes down through the ceiling from the void; ``None`` if
-        not computed.
-    notes
-        Sentences of the model about its own limits.
     """
 
     room_key: str
     tilt_db: float
     wanted_tilt_db: float
     deviation_db: float
-    leak_share: float | None = None
-    notes: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Evaluated:
     """Results that were computed before the checks run; what is missing is a finding.
 
@@ -94,33 +46,33 @@ class Evaluated:
     ----------
     ceiling
         Speakers against ceilings.
-    lines
-        Lines at nominal voltage and 1 kHz.
-    sweeps
-        Lines over frequency.
-    sound, low
-        Rooms, where computed.
+    lines, sweeps
+        Lines at nominal voltage and 1 kHz, and over frequency, by key.
+    sound
+        All rooms; ``None`` if nobody computed them.
+    low
+        Rooms with a subwoofer whose low end was computed.
     failed
-        Key of a line or room and why it could not be computed.
+        Key of a line, and why it could not be computed.
     """
 
     ceiling: CeilingState
-    lines: tuple[LineState, ...] = ()
-    sweeps: tuple[LineSweep, ...] = ()
-    sound: tuple[RoomSound, ...] = ()
+    lines: Mapping[str, LineState] = field(default_factory=dict)
+    sweeps: Mapping[str, LineSweep] = field(default_factory=dict)
+    sound: SoundState | None = None
     low: tuple[LowSound, ...] = ()
     failed: tuple[tuple[str, str], ...] = ()
 
     def line(self, key: str) -> LineState | None:
         """Return the state of a line; ``None`` if it was not computed."""
-        return next((state for state in self.lines if state.key == key), None)
+        return self.lines.get(key)
 
     def sweep(self, key: str) -> LineSweep | None:
         """Return the sweep of a line; ``None`` if it was not computed."""
-        return next((state for state in self.sweeps if state.key == key), None)
+        return self.sweeps.get(key)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Context:
     """What a check looks at.
 
@@ -130,11 +82,13 @@ class Context:
         Survey, catalogue, design, readings.
     states
         What was computed from them.
+    moves
+        Moves looked for already, by speaker key, so that several findings share one search.
     """
 
     job: Job
     states: Evaluated
-    fits: dict[str, SpeakerFit] = field(default_factory=dict)
+    moves: dict[str, tuple[Mend, ...]] = field(default_factory=dict)
 
     @property
     def limits(self) -> Limits:

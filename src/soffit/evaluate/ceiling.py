@@ -244,8 +244,22 @@ def room_wall_names(room: Room, *, north_angle_rad: float) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Place:
-    """What all speakers under one ceiling share."""
+class CeilingPlace:
+    """What all speakers under one ceiling share: worked out once.
+
+    Parameters
+    ----------
+    survey, catalogue
+        The job.
+    room, ceiling
+        Where.
+    field
+        Its tiles; ``None`` without a grid.
+    names
+        Names of the walls.
+    obstacles
+        Of the room.
+    """
 
     survey: Survey
     catalogue: Catalogue
@@ -257,6 +271,7 @@ class _Place:
 
     @property
     def limits(self) -> Limits:
+        """Limits in force."""
         return self.survey.limits
 
 
@@ -264,8 +279,6 @@ def evaluate_ceiling(
     survey: Survey,
     speakers: Sequence[Speaker],
     catalogue: Catalogue,
-    *,
-    only: Sequence[str] | None = None,
 ) -> CeilingState:
     """Hold every speaker against its ceiling.
 
@@ -277,9 +290,6 @@ def evaluate_ceiling(
         All speakers of the design.
     catalogue
         Types and mounting parts.
-    only
-        Keys of the speakers to hold against their ceiling; ``None`` for all. The others still
-        count as neighbours; no ceiling is weighed then.
 
     Returns
     -------
@@ -293,28 +303,41 @@ def evaluate_ceiling(
     DomainError
         If an outline or a grid cannot be.
     """
-    places: dict[tuple[str, str], _Place] = {}
+    places: dict[tuple[str, str], CeilingPlace] = {}
     fits = []
     for speaker in speakers:
-        if only is not None and speaker.key not in only:
-            continue
         where = (speaker.room_key, speaker.ceiling_key)
         if where not in places:
-            places[where] = _place(survey, catalogue, *where)
-        fits.append(_fit(places[where], speaker, speakers))
+            places[where] = ceiling_place(survey, catalogue, *where)
+        fits.append(fit_speaker(places[where], speaker, speakers))
     loads = [
         _load(survey, catalogue, room, ceiling, speakers)
         for room in survey.rooms
         for ceiling in room.ceilings
-        if only is None
     ]
     return CeilingState(speakers=tuple(fits), ceilings=tuple(loads))
 
 
-def _place(survey: Survey, catalogue: Catalogue, room_key: str, ceiling_key: str) -> _Place:
+def ceiling_place(
+    survey: Survey, catalogue: Catalogue, room_key: str, ceiling_key: str
+) -> CeilingPlace:
+    """Return what all speakers under one ceiling share.
+
+    Parameters
+    ----------
+    survey, catalogue
+        The job.
+    room_key, ceiling_key
+        Where.
+
+    Raises
+    ------
+    TableError
+        If there is no such room or ceiling.
+    """
     room = survey.room(room_key)
     ceiling = survey.ceiling(room_key, ceiling_key)
-    return _Place(
+    return CeilingPlace(
         survey=survey,
         catalogue=catalogue,
         room=room,
@@ -371,7 +394,7 @@ class _Tile:
     hole_gap_m: float | None = None
 
 
-def _tile(place: _Place, speaker: Speaker, entry: SpeakerType) -> _Tile:
+def _tile(place: CeilingPlace, speaker: Speaker, entry: SpeakerType) -> _Tile:
     field = place.field
     if field is None:
         return _Tile()
@@ -393,7 +416,7 @@ def _tile(place: _Place, speaker: Speaker, entry: SpeakerType) -> _Tile:
 
 
 def _hole_gap_m(
-    place: _Place, field: TileField, index: int, position: tuple[float, float]
+    place: CeilingPlace, field: TileField, index: int, position: tuple[float, float]
 ) -> float:
     """Distance to the nearest tee edge or wall, negative outside the tile."""
     import shapely  # noqa: PLC0415 only this module's callers pay for it
@@ -406,7 +429,7 @@ def _hole_gap_m(
     return away if piece.contains(point) else -away
 
 
-def _joist_gap_m(place: _Place, speaker: Speaker, entry: SpeakerType) -> float | None:
+def _joist_gap_m(place: CeilingPlace, speaker: Speaker, entry: SpeakerType) -> float | None:
     joists = place.ceiling.joists
     if joists is None or entry.cutout_diameter_m is None:
         return None
@@ -453,7 +476,7 @@ def type_void_need_m(entry: SpeakerType, limits: Limits) -> float:
 
 
 def _void(
-    place: _Place, speaker: Speaker, entry: SpeakerType, height_m: float
+    place: CeilingPlace, speaker: Speaker, entry: SpeakerType, height_m: float
 ) -> tuple[float | None, str]:
     ceiling = place.ceiling
     if ceiling.kind == "open":
@@ -527,7 +550,7 @@ def clearance_m(item: Obstacle, entry: SpeakerType, limits: Limits) -> tuple[flo
 
 
 def _neighbours(
-    place: _Place, speaker: Speaker, entry: SpeakerType, height_m: float
+    place: CeilingPlace, speaker: Speaker, entry: SpeakerType, height_m: float
 ) -> tuple[Neighbour, ...]:
     lowest = speaker.mount_height_m if not is_above_face(entry) else height_m
     near = [item for item in place.obstacles if _is_in_room(item, height_m, lowest)]
@@ -558,7 +581,7 @@ class _Nearest:
     shares_with: str = ""
 
 
-def _nearest(place: _Place, speaker: Speaker, speakers: Sequence[Speaker]) -> _Nearest:
+def _nearest(place: CeilingPlace, speaker: Speaker, speakers: Sequence[Speaker]) -> _Nearest:
     radius = place.catalogue.speaker(speaker.type_id).flange_diameter_m / 2.0
     best, shares = _Nearest(), ""
     for other in speakers:
@@ -637,7 +660,7 @@ def safety_wire_part(
     return min(fitting, key=lambda part: (part.length_m, part.capacity_kg, part.id), default=None)
 
 
-def _safety_length_m(place: _Place, height_m: float, speaker: Speaker) -> float | None:
+def _safety_length_m(place: CeilingPlace, height_m: float, speaker: Speaker) -> float | None:
     structure = place.ceiling.structure_height_m
     if structure is None and place.ceiling.kind == "open":
         structure = height_m
@@ -649,7 +672,7 @@ def _safety_length_m(place: _Place, height_m: float, speaker: Speaker) -> float 
     )
 
 
-def _grid_capacity_kg(place: _Place) -> float | None:
+def _grid_capacity_kg(place: CeilingPlace) -> float | None:
     grid = place.ceiling.grid
     if place.ceiling.kind != "grid" or grid is None:
         return None
@@ -661,7 +684,23 @@ def _grid_capacity_kg(place: _Place) -> float | None:
     )
 
 
-def _fit(place: _Place, speaker: Speaker, speakers: Sequence[Speaker]) -> SpeakerFit:
+def fit_speaker(place: CeilingPlace, speaker: Speaker, speakers: Sequence[Speaker]) -> SpeakerFit:
+    """Hold one speaker against its ceiling.
+
+    Parameters
+    ----------
+    place
+        Its ceiling.
+    speaker
+        The speaker.
+    speakers
+        All speakers, as neighbours.
+
+    Returns
+    -------
+    SpeakerFit
+        Complete record.
+    """
     entry = place.catalogue.speaker(speaker.type_id)
     ceiling, limits = place.ceiling, place.limits
     height = float(
@@ -733,7 +772,7 @@ def _fit(place: _Place, speaker: Speaker, speakers: Sequence[Speaker]) -> Speake
     )
 
 
-def _edge(place: _Place, speaker: Speaker, entry: SpeakerType) -> tuple[bool, float]:
+def _edge(place: CeilingPlace, speaker: Speaker, entry: SpeakerType) -> tuple[bool, float]:
     import shapely  # noqa: PLC0415 only this module's callers pay for it
 
     shape = ceiling_polygon(place.room.outline, holes=place.room.holes, region=place.ceiling.region)

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from soffit.ceiling.plane import FloatArray
-from soffit.evaluate.ceiling import SpeakerFit, evaluate_ceiling, tile_field
+from soffit.evaluate.ceiling import SpeakerFit, ceiling_place, fit_speaker
 from soffit.model.catalogue import Catalogue
 from soffit.model.decisions import Survey
 from soffit.model.speakers import Speaker, TileRef
@@ -93,10 +93,11 @@ def nearest_good_place(
     Move or None
         ``None`` if none of the 60 nearest tiles, or no place within 1.2 m, will do.
     """
-    room = survey.room(speaker.room_key)
-    ceiling = survey.ceiling(speaker.room_key, speaker.ceiling_key)
-    field = tile_field(room, ceiling)
-    others = [item for item in speakers if item.room_key == room.key and item.key != speaker.key]
+    place = ceiling_place(survey, catalogue, speaker.room_key, speaker.ceiling_key)
+    field = place.field
+    others = [
+        item for item in speakers if item.room_key == speaker.room_key and item.key != speaker.key
+    ]
     here = np.asarray(speaker.position)
     if field is None:
         candidates: Iterator[tuple[FloatArray, TileRef | None]] = (
@@ -112,14 +113,13 @@ def nearest_good_place(
             )
             for index in usable[np.argsort(away, kind="stable")]
         )
-    small = replace(survey, rooms=(room,))
     for point, tile in islice(candidates, _MOST_TRIED if field is not None else None):
         position = (float(point[0]), float(point[1]))
         distance = float(np.hypot(*(point - here)))
         if distance < 0.01:
             continue
         moved = replace(speaker, position=position, tile=tile)
-        fit = evaluate_ceiling(small, [moved, *others], catalogue, only=(moved.key,)).speakers[0]
+        fit = fit_speaker(place, moved, others)
         if is_good_place(fit, survey.limits):
             return Move(position=position, tile=tile, distance_m=distance, text=fit.place_text)
     return None
