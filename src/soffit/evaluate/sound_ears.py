@@ -160,7 +160,8 @@ def _cells(region: "BaseGeometry", step_m: float, angle: float) -> tuple[FloatAr
     y = low[1] + (np.arange(counts[1]) + 0.5) * cell[1]
     local = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
     plan = local @ turn.T
-    inside = plan[shapely.contains_xy(region, plan[:, 0], plan[:, 1])]
+    edge = region.buffer(1e-7, join_style="mitre")  # points on the edge count, however turned
+    inside = plan[shapely.contains_xy(edge, plan[:, 0], plan[:, 1])]
     if not len(inside):
         spot = region.representative_point()
         inside = np.array([[spot.x, spot.y]])
