@@ -233,7 +233,7 @@ def schedule(speakers: Sequence[SpeakerView], *, imperial: bool) -> Block:
             )
         )
     head = ("No.", "type", "place", "tap", "volts", "loss", "run in", "mass")
-    widths = ("auto", "4fr", "5fr", *("auto",) * 5)
+    widths = ("auto", "3fr", "6fr", *("auto",) * 5)
     return table(head, widths, "lllrrrrr", rows, pad=0.75)
 
 

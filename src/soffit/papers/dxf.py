@@ -48,7 +48,8 @@ def write_dxf(view: JobView) -> str:
         If ezdxf is not installed.
     """
     try:
-        from ezdxf import filemanagement, options  # noqa: PLC0415 - only drawing export needs it
+        from ezdxf import filemanagement  # noqa: PLC0415 - only drawing export needs it
+        from ezdxf._options import options  # noqa: PLC0415 - the one switch without a clock
     except ImportError as error:
         msg = "drawing export needs ezdxf"
         raise MissingExtraError(
@@ -221,7 +222,7 @@ class _Exporter:
 
     def _title(
         self,
-        layout: Any,
+        layout: Any,  # noqa: ANN401 - untyped library
         frame: tuple[float, float],
         name: str,
         scale: str,

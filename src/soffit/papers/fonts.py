@@ -31,10 +31,11 @@ def folder() -> Path:
 @functools.cache
 def _advances(weight: Weight) -> dict[int, float]:
     """Return the advance width of every character in em."""
-    font: Any = TTFont(folder() / _FILES[weight], lazy=True)
-    units = float(font["head"].unitsPerEm)
-    widths = font["hmtx"].metrics
-    return {code: widths[name][0] / units for code, name in font.getBestCmap().items()}
+    font: Any
+    with TTFont(folder() / _FILES[weight], lazy=True) as font:
+        units = float(font["head"].unitsPerEm)
+        widths = font["hmtx"].metrics
+        return {code: widths[name][0] / units for code, name in font.getBestCmap().items()}
 
 
 def width_mm(text: str, *, cap_mm: float, weight: Weight = "regular") -> float:

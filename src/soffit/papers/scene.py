@@ -61,7 +61,7 @@ class Disc:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Text:
-    """One line of lettering; ``at`` is on its baseline, ``cap`` the height of a capital."""
+    """One line of lettering: ``at`` on its baseline, ``cap`` high, a white ground where asked."""
 
     at: Point
     text: str

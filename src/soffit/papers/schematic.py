@@ -165,7 +165,7 @@ class _Tree:
         y += 2.0
         self.scene.line((self.area[0], y), (self.area[2], y), layer="table", pen=THIN)
         if self.piece.start:
-            self._turnover(self.area[1] + _HEAD - 4.0, "from the sheet before")
+            self._turnover(self.area[1] + 3.0, "from the sheet before")
         if self.piece.stop < len(self.rows):
             self._turnover(self._y(self.piece.stop) + 0.6, "goes on")
 

@@ -6,7 +6,18 @@ from typing import Final
 from xml.sax.saxutils import escape
 
 from soffit.papers import fonts
-from soffit.papers.scene import WHITE, Disc, Item, Path, Pen, Picture, Point, Scene, Text
+from soffit.papers.scene import (
+    WHITE,
+    Disc,
+    Item,
+    Path,
+    Pen,
+    Picture,
+    Point,
+    Scene,
+    Text,
+    grown,
+)
 
 _ANCHOR: Final = {"start": "", "middle": ' text-anchor="middle"', "end": ' text-anchor="end"'}
 
@@ -45,14 +56,14 @@ def _text(item: Text) -> str:
         f'<text x="{_n(x)}" y="{_n(y)}" font-size="{_n(item.cap / fonts.CAP_RATIO)}"'
         f"{heavy}{_ANCHOR[item.anchor]}{turn}"
     )
-    word = escape(item.text)
-    halo = ""
+    mask = ""
     if item.halo:
-        halo = (
-            f'{body} fill="{WHITE}" stroke="{WHITE}" stroke-width="0.7" stroke-linejoin="round"'
-            f' aria-hidden="true">{word}</text>'
+        left, top, right, bottom = grown(item.box, 0.3)
+        mask = (
+            f'<rect x="{_n(left)}" y="{_n(top)}" width="{_n(right - left)}"'
+            f' height="{_n(bottom - top)}" fill="{WHITE}"/>'
         )
-    return f'{halo}{body} fill="{item.colour}">{word}</text>'
+    return f'{mask}{body} fill="{item.colour}">{escape(item.text)}</text>'
 
 
 def _picture(item: Picture, number: int) -> str:
