@@ -1,8 +1,7 @@
 """One line in records: runs with lengths, walls and cable, from a way through the ceiling."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Final
 
 import numpy as np
 
@@ -16,113 +15,13 @@ from soffit.design.cable import (
     choose_tapered,
     choose_two_sizes,
 )
-from soffit.design.route_graph import Way
+from soffit.design.route_field import KeyMaker
+from soffit.design.route_lay import Laid
 from soffit.evaluate.line import cable_ohm_m
 from soffit.model.catalogue import CableType, Catalogue
-from soffit.model.decisions import Survey
-from soffit.model.lines import Joint, Line, Run, Topology
+from soffit.model.lines import Joint, Line, Run
 from soffit.model.speakers import Speaker
-from soffit.model.survey import Point
 from soffit.tables.settings import Limits
-
-SPEAKER: Final = "speaker"
-KeyMaker = Callable[[], str]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stop:
-    """The rack, a loudspeaker, a tee or a volume control on a line.
-
-    Parameters
-    ----------
-    key
-        Permanent key.
-    position
-        Plan position. [m]
-    rise_m
-        Cable between it and the level where cable is hung, service loop included, at each cable
-        end. [m]
-    speaker, joint
-        What it is, unless it is the rack.
-    """
-
-    key: str
-    position: Point
-    rise_m: float
-    speaker: Speaker | None = None
-    joint: Joint | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Laid:
-    """A tree of stops with the ways between them; place 0 is the rack.
-
-    Parameters
-    ----------
-    topology
-        How it branches.
-    stops
-        Rack first.
-    parent
-        What feeds each stop; -1 for the rack.
-    ways
-        Way from the feeder to each stop; ``None`` for the rack.
-    extra_m
-        Cable of the run to each stop that is not in its way: a rise between storeys. [m]
-    note
-        What is proven, in words.
-    """
-
-    topology: Topology
-    stops: tuple[Stop, ...]
-    parent: tuple[int, ...]
-    ways: tuple[Way | None, ...]
-    extra_m: tuple[float, ...]
-    note: str
-
-    def lengths_m(self, limits: Limits) -> tuple[float, ...]:
-        """Return the cable in the run to each stop, 0 for the rack.
-
-        Parameters
-        ----------
-        limits
-            Slack and loops.
-        """
-        lengths = [0.0]
-        for place in range(1, len(self.stops)):
-            way, feeder = self.ways[place], self.stops[self.parent[place]]
-            plan = way.length_m if way else 0.0
-            laid = plan * (1.0 + limits["route_slack_ratio"])
-            laid += feeder.rise_m + self.stops[place].rise_m + self.extra_m[place]
-            lengths.append(round(max(laid, 0.05), 3))
-        return tuple(lengths)
-
-
-def rise_m(survey: Survey, speaker: Speaker, limits: Limits) -> float:
-    """Cable from a loudspeaker to the level where cable is hung, with its service loop.
-
-    Parameters
-    ----------
-    survey
-        Rooms and their ceilings.
-    speaker
-        The loudspeaker.
-    limits
-        Void rise and service loop where the survey says nothing.
-
-    Returns
-    -------
-    float
-        Length at each cable end. [m]
-    """
-    ceiling = survey.ceiling(speaker.room_key, speaker.ceiling_key)
-    hang = max(ceiling.height_m - speaker.mount_height_m, 0.0)
-    if ceiling.kind == "open":
-        void = 0.0
-    else:
-        known = ceiling.void_depth_m
-        void = limits["void_rise_m"] if known is None else known
-    return hang + void + limits["service_loop_m"]
 
 
 def wiring_of(
@@ -271,7 +170,7 @@ def build_line(
         way = laid.ways[place]
         runs.append(
             Run(
-                key=run_keys.get((feeder.key, stop.key)) or new_key(),
+                key=run_keys.get((feeder.key, stop.key)) or new_key("r"),
                 label=f"{line.label}-C{len(runs) + 1:02d}",
                 start_key=feeder.key,
                 end_key=stop.key,

@@ -459,7 +459,7 @@ def _with_findings(answer: QuickAnswer) -> QuickAnswer:
         limit = limits[name]
         if worst.loss_db > limit:
             finding = QuickFinding(
-                code="LINE-03",
+                code="LINE-02" if severity == "stop" else "LINE-01",
                 severity="stop" if severity == "stop" else "warn",
                 what=f"loudspeaker {worst.name} loses {worst.loss_db:.2f} dB in the cable",
                 limit=f"{limit:.2f} dB",
