@@ -161,7 +161,7 @@ class _Keys:
     def line_key(self, zone_keys: tuple[str, ...]) -> str:
         """Return the next earlier key of lines of these zones, or a new one."""
         waiting = self._waiting.get(zone_keys, [])
-        return waiting.pop(0) if waiting else self._new_key("l")
+        return waiting.pop(0) if waiting else self._new_key()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

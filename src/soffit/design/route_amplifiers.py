@@ -82,7 +82,7 @@ def amplifiers_for(
         )
         found += [
             Amplifier(
-                key=spare_keys.pop(0) if spare_keys else base.new_key("a"),
+                key=spare_keys.pop(0) if spare_keys else base.new_key(),
                 label="",
                 type_id=filled.type_id,
                 rack_key=rack.key,

@@ -170,7 +170,7 @@ def build_line(
         way = laid.ways[place]
         runs.append(
             Run(
-                key=run_keys.get((feeder.key, stop.key)) or new_key("r"),
+                key=run_keys.get((feeder.key, stop.key)) or new_key(),
                 label=f"{line.label}-C{len(runs) + 1:02d}",
                 start_key=feeder.key,
                 end_key=stop.key,

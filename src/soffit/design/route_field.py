@@ -18,8 +18,8 @@ from soffit.model.speakers import Speaker
 from soffit.model.survey import CableWay, Point, Room
 from soffit.tables.settings import Limits
 
-KeyMaker = Callable[[str], str]
-"""Makes a permanent key that was never used, from a prefix that tells what it belongs to."""
+KeyMaker = Callable[[], str]
+"""Makes a permanent key that was never used."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -240,7 +240,7 @@ def joint_key(base: Base, kind: str, position: Point) -> str:
             near = np.hypot(joint.position[0] - position[0], joint.position[1] - position[1])
             if joint.kind == kind and near < 0.01:
                 return joint.key
-    return base.new_key("j")
+    return base.new_key()
 
 
 def _reachable(base: Base, ways: Ways, rooms: tuple[Room, ...]) -> NDArray[np.bool_]:
