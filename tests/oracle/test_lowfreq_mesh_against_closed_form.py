@@ -12,7 +12,7 @@ from soffit.acoustics.lowfreq import (
 from soffit.acoustics.lowfreq_mesh import mesh_modes, plan_modes
 from soffit.constants import SPEED_OF_SOUND_20_DEGC_M_S as C
 
-LENGTH, WIDTH, HEIGHT = 9.0, 7.0, 3.0
+LENGTH, WIDTH, HEIGHT = 7.0, 5.0, 2.8
 BOX = [(0.0, 0.0), (LENGTH, 0.0), (LENGTH, WIDTH), (0.0, WIDTH)]
 
 
@@ -21,7 +21,7 @@ def test_frequencies_within_0_03_percent_up_to_120_hz_on_a_0_4_m_mesh():
     orders = np.arange(12)
     exact = np.sort(np.pi * np.hypot(orders[:, None] / LENGTH, orders[None, :] / WIDTH).ravel())
     exact = exact[(exact > 0.0) & (exact * C / (2.0 * np.pi) < 120.0)]
-    assert exact.size > 25
+    assert exact.size > 15
     found = modes.wavenumber_per_m[1 : exact.size + 1]
     assert np.max(np.abs(found / exact - 1.0)) < 3e-4
 
@@ -61,7 +61,7 @@ def test_transfer_within_0_2_db_at_every_seat_and_tone_not_in_a_null():
 @pytest.mark.parametrize("turn_rad", [0.0, 0.4, 2.0, -1.2])
 def test_a_turned_rectangle_is_still_solved_in_closed_form(turn_rad: float):
     turn = np.array([[np.cos(turn_rad), np.sin(turn_rad)], [-np.sin(turn_rad), np.cos(turn_rad)]])
-    inside = np.array([[1.0, 2.0], [7.5, 6.1], [4.4, 0.4]])
+    inside = np.array([[1.0, 2.0], [6.5, 4.1], [4.4, 0.4]])
     for corners in (BOX, BOX[::-1], BOX[1:] + BOX[:1]):
         modes = plan_modes(np.array(corners) @ turn + [3.0, -2.0], limit_per_m=2.0)
         assert isinstance(modes, RectangleModes)

@@ -18,6 +18,10 @@ THIRD_OCTAVE_HZ: Final[tuple[float, ...]] = tuple(10.0 ** (n / 10.0) for n in ra
 """Their exact mid-band frequencies, base ten. IEC 61260-1. [Hz]"""
 
 
+_SILENCE: Final = 1e-30
+"""What is left of two equal sounds that cancel, so that a level stays a number."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LowTones:
     """Tones at which the low end is computed, a fixed number in each third octave.
@@ -115,7 +119,7 @@ def seat_spread_db(transfer: ArrayLike) -> FloatArray:
     >>> float(seat_spread_db([[1.0, 10.0], [10.0, 1.0]]))
     10.0
     """
-    level = power_ratio_db(np.abs(np.asarray(transfer)) ** 2)
+    level = power_ratio_db(np.abs(np.asarray(transfer)) ** 2 + _SILENCE)
     return np.asarray(np.sqrt(np.mean(np.var(level, axis=-2), axis=-1)))
 
 
@@ -168,7 +172,7 @@ def smoothness_db(transfer: ArrayLike) -> FloatArray:
     >>> float(smoothness_db([[1.0, 10.0], [1.0, 1.0]]))
     5.0
     """
-    level = power_ratio_db(np.abs(np.asarray(transfer)) ** 2)
+    level = power_ratio_db(np.abs(np.asarray(transfer)) ** 2 + _SILENCE)
     return np.asarray(np.mean(np.std(level, axis=-1), axis=-1))
 
 

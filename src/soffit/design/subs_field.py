@@ -38,8 +38,9 @@ from soffit.tables.settings import Limits
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
 
-_HIGHEST_HZ: Final = (165.0, 130.0, 105.0, 85.0)
-_COARSE_NEPER: Final = 3.5
+_BAND_EDGE: Final = 1.13
+_EFFORTS: Final = ((EVANESCENT_NEPER, 150), (4.5, 250), (3.5, MOST_MODES))
+"""Nepers by which what is left out has died away, and the number of modes up to which it is so."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -121,26 +122,27 @@ def is_prismatic(room: Room) -> bool:
     return bool(heights) and flat and max(heights) - min(heights) <= 0.05
 
 
-def _plan_modes(shape: shapely.Polygon, height_step_m: float) -> tuple[PlanModes, float]:
-    """Modes up to the highest frequency that the size of the plan allows, and that frequency."""
+def _plan_modes(
+    shape: shapely.Polygon, height_step_m: float, bands: tuple[str, ...]
+) -> tuple[PlanModes, tuple[str, ...], float]:
+    """Modes for the bands that the size of the plan allows, those bands, and the highest tone."""
     outline = np.asarray(shape.exterior.coords)[:-1]
     holes = [np.asarray(ring.coords)[:-1] for ring in shape.interiors]
     is_box = not holes and shape.area > 0.999999 * shape.minimum_rotated_rectangle.area
-    for neper in (EVANESCENT_NEPER, _COARSE_NEPER):
-        for highest_hz in _HIGHEST_HZ:
+    for number in range(len(bands), 0, -1):
+        highest_hz = float(bands[number - 1]) * _BAND_EDGE
+        for neper, most in _EFFORTS:
             limit = plan_limit_per_m(
                 highest_hz=highest_hz, height_step_m=height_step_m, decay_neper=neper
             )
             count = mode_count(area_m2=shape.area, perimeter_m=shape.length, limit_per_m=limit)
-            if is_box or count <= MOST_MODES:
-                return plan_modes(outline, holes, limit_per_m=limit), highest_hz
-            if neper == EVANESCENT_NEPER:
-                break
+            if is_box or count <= most:
+                return plan_modes(outline, holes, limit_per_m=limit), bands[:number], highest_hz
     msg = f"a plan of {shape.area:.0f} m² is too large for the modal model"
     raise NoSolutionError(
         msg,
         where="outline",
-        why=f"more than {MOST_MODES} plan modes lie under {_HIGHEST_HZ[-1]:.0f} Hz,"
+        why=f"more than {MOST_MODES} plan modes lie under {float(bands[0]) * _BAND_EDGE:.0f} Hz,"
         " far above where modes can be told apart",
         do="judge the low end by the statistical level; any tile away from walls will do",
     )
@@ -261,16 +263,7 @@ def solve_low_field(
             why="the ceiling lies at or under the ears",
             do="check the heights of ceiling and ears",
         )
-    modes, highest_hz = _plan_modes(shape, step)
-    kept = tuple(label for label in bands if float(label) * 10.0**0.05 <= highest_hz * 1.1)
-    if not kept:
-        msg = f"{room.label}: too large to compute its modes at {bands[0]} Hz"
-        raise NoSolutionError(
-            msg,
-            where=f"rooms.{room.key}.outline",
-            why=f"modes reach {highest_hz:.0f} Hz",
-            do="judge the low end by the statistical level",
-        )
+    modes, kept, highest_hz = _plan_modes(shape, step, bands)
     tones = low_tones(
         low_hz=float(kept[0]),
         high_hz=float(kept[-1]),

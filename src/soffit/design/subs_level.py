@@ -14,6 +14,8 @@ from soffit.model.catalogue import LowEnd, SpeakerType, Tap
 
 FloatArray = NDArray[np.float64]
 
+_AS_GOOD_DB: Final = 0.2
+
 OCTAVE_MID_HZ: Final = (63.0, 125.0, 250.0)
 
 
@@ -171,7 +173,7 @@ def used_bands(*, limit: LowLimit, crossover_hz: float) -> tuple[str, ...]:
     labels = tuple(
         label
         for label in THIRD_OCTAVE_LABELS
-        if float(label) * edge > limit.usable_hz and float(label) / edge < crossover_hz * 0.999
+        if float(label) * edge > limit.usable_hz and float(label) < crossover_hz * 1.02
     )
     if not labels:
         msg = f"nothing is left between {limit.usable_hz:.0f} and {crossover_hz:.0f} Hz"
@@ -338,11 +340,12 @@ class PolarityTest:
     band_label
         Third octave to play.
     difference_db
-        Level with the right polarity over the wrong one, energy mean over seats. [dB]
+        Level as wired over level with the subwoofers swapped, energy mean over seats. [dB]
     delay_s
-        Delay of the subwoofers that gives the loudest crossover; negative: delay the others. [s]
+        Delay of the subwoofers, in the louder polarity, that sums best; negative: delay the
+        others. [s]
     gain_db
-        What that delay adds. [dB]
+        What that delay adds to the louder polarity. [dB]
     """
 
     band_label: str
@@ -381,17 +384,20 @@ def predict_polarity(
     ----------
     Derived here; in phase at equal drive as with filters of the fourth order (common practice).
     """
-    delays = np.arange(-round(delay_most_s * 2000), round(delay_most_s * 2000) + 1) / 2000.0
-    turn = np.exp(-2j * np.pi * delays[:, None] * frequency_hz)
+    plus = float(power_ratio_db(np.mean(np.abs(mains_pressure + sub_pressure) ** 2)))
+    minus = float(power_ratio_db(np.mean(np.abs(mains_pressure - sub_pressure) ** 2)))
+    sign = 1.0 if plus >= minus else -1.0
+    quarter_s = 0.25 / float(np.mean(frequency_hz))  # beyond it the other polarity would be nearer
+    steps = int(min(delay_most_s, quarter_s) * 2000.0)
+    delays = np.arange(-steps, steps + 1) / 2000.0
+    turn = sign * np.exp(-2j * np.pi * delays[:, None] * frequency_hz)
     sums = np.abs(mains_pressure[None] + sub_pressure[None] * turn[:, None, :]) ** 2
     level_db = power_ratio_db(sums.mean(axis=(1, 2)))
-    plus = power_ratio_db(np.mean(np.abs(mains_pressure + sub_pressure) ** 2))
-    minus = power_ratio_db(np.mean(np.abs(mains_pressure - sub_pressure) ** 2))
-    order = np.lexsort((np.abs(delays), -np.round(level_db, 2)))
-    best = int(order[0])
+    good = np.flatnonzero(level_db >= level_db.max() - _AS_GOOD_DB)
+    best = int(good[np.argmin(np.abs(delays[good]))])
     return PolarityTest(
         band_label=band_label,
-        difference_db=float(plus - minus),
+        difference_db=plus - minus,
         delay_s=float(delays[best]),
-        gain_db=float(level_db[best] - plus),
+        gain_db=float(level_db[best]) - max(plus, minus),
     )

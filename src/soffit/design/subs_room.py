@@ -100,11 +100,13 @@ def room_shape(room: Room) -> shapely.Polygon:
     shape = shapely.Polygon(room.outline, room.holes)
     if shape.is_valid and shape.area > 0.0:
         return shape
-    mended = shapely.Polygon(room.outline).difference(
-        shapely.union_all([shapely.Polygon(hole) for hole in room.holes])
-    )
-    if isinstance(mended, shapely.Polygon) and mended.is_valid and mended.area > 0.0:
-        return mended
+    plain = shapely.Polygon(room.outline)
+    if plain.is_valid:
+        mended = plain.difference(
+            shapely.union_all([shapely.Polygon(hole).buffer(0) for hole in room.holes])
+        )
+        if isinstance(mended, shapely.Polygon) and mended.is_valid and mended.area > 0.0:
+            return mended
     msg = f"{room.label}: its outline and columns make no room"
     raise NoSolutionError(
         msg,

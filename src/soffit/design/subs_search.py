@@ -23,7 +23,7 @@ MOST_SUBS: Final = 4
 EXACT_UP_TO: Final = 2
 
 _BLOCK: Final = 64
-_STARTS: Final = 6
+_STARTS: Final = 10
 _SWEEPS: Final = 12
 _TIE: Final = 1e-4
 _SHORTFALL: Final = 10.0

@@ -83,7 +83,7 @@ def find_subs(question: SubQuestion, design: SubDesign, *, limits: Limits) -> tu
         *_rattle(question, design, limits),
         *_leak(question, design, limits),
         *_model(question, design),
-        *_by_hand(question, design),
+        *_by_hand(question, design, limits),
         *_amplifier(question, design),
     ]
     return tuple(sorted(found, key=lambda finding: finding.code))
@@ -138,7 +138,7 @@ def _worth(question: SubQuestion, design: SubDesign, limits: Limits) -> list[Fin
             what=f"seat-to-seat deviation {best:.1f} dB from {_places_text(design.chosen)};"
             f" one tile gives {tiles.best_db:.1f} dB at best, {tiles.median_db:.1f} in the middle"
             f" and {tiles.worst_db:.1f} at worst of {tiles.free} free tiles{more}",
-            why=f"from a tile taken blindly to the best one it is {gain:.1f} dB: modest, and said so",
+            why=f"from a tile taken blindly to the best one it is {gain:.1f} dB",
             do="use this tile if it costs nothing; do not move a duct for it",
         )
     ]
@@ -309,7 +309,7 @@ def _model(question: SubQuestion, design: SubDesign) -> list[Finding]:
     return found
 
 
-def _by_hand(question: SubQuestion, design: SubDesign) -> list[Finding]:
+def _by_hand(question: SubQuestion, design: SubDesign, limits: Limits) -> list[Finding]:
     option = next((o for o in design.options if o.words == "as placed by hand"), None)
     if option is None:
         return []
@@ -335,8 +335,10 @@ def _by_hand(question: SubQuestion, design: SubDesign) -> list[Finding]:
             what=f"placed by hand: {option.spread_db:.1f} dB seat to seat;"
             f" {_places_text(design.chosen)} gives {design.chosen.spread_db:.1f} dB"
             f" ({gain:+.1f} dB better) and {louder:+.1f} dB per watt",
-            do="leave it" if gain < 0.3 else f"move it to {_places_text(design.chosen)}",
-            mends=mends if gain >= 0.3 else (),
+            do="leave it"
+            if gain < limits["lowfreq_gain_least_db"]
+            else f"move it to {_places_text(design.chosen)}",
+            mends=mends if gain >= limits["lowfreq_gain_least_db"] else (),
         )
     ]
 
@@ -393,8 +395,9 @@ def site_steps(design: SubDesign) -> tuple[SiteStep, ...]:
         )
     ]
     polarity = design.polarity
+    label = polarity.band_label if polarity else f"{cross:.0f}"
     test = (
-        f"Play pink noise in the third octave at {polarity.band_label if polarity else f'{cross:.0f}'}"
+        f"Play pink noise in the third octave at {label}"
         " Hz and read the seats; amplifier off, swap the subwoofer's two cores, on again"
     )
     if polarity is None:
@@ -425,7 +428,8 @@ def site_steps(design: SubDesign) -> tuple[SiteStep, ...]:
             SiteStep(
                 title="Delay",
                 do=f"Start with {abs(polarity.delay_s) * 1000:.1f} ms on {who}; then try 1 ms"
-                " either way and keep the louder. Rule of thumb: 1000 d/343 ms for d metres nearer.",
+                " either way and keep the louder. Rule of thumb: 1000 d/343 ms for d metres"
+                " nearer.",
                 proof=f"The third octave at {polarity.band_label} Hz rises by up to"
                 f" {max(polarity.gain_db, 0.0):.0f} dB at the seats.",
             )
