@@ -275,6 +275,8 @@ def cite(row: Mapping[str, str]) -> str:
     row
         Row of the table of codes.
     """
+    if row["known"] == "practice":
+        return _KNOWN["practice"]
     edition = f", {row['edition']}" if row["edition"] else ""
     return f"{row['reference']}{edition} ({_KNOWN[row['known']]})"
 
