@@ -341,11 +341,17 @@ def _nodes(polygon: shapely.Polygon, step_m: float) -> tuple[list[FloatArray], F
                 centres.append(corner)
         walls.append(np.vstack(nodes))
     left, low, right, high = polygon.bounds
-    rows = np.arange(low, high + step_m, step_m * np.sqrt(3.0) / 2.0)
-    columns = np.arange(left, right + step_m, step_m)
+    # rows and columns that end at the walls: a last gap that is wider would set the error
+    rows = np.linspace(low, high, int(np.ceil((high - low) / (step_m * np.sqrt(3.0) / 2.0))) + 1)
+    columns = np.linspace(left, right, int(np.ceil((right - left) / step_m)) + 1)
     lattice = np.vstack(
         [
-            np.column_stack([columns + (index % 2) * step_m / 2.0, np.full(columns.size, row)])
+            np.column_stack(
+                [
+                    columns + (index % 2) * (columns[1] - columns[0]) / 2.0,
+                    np.full(columns.size, row),
+                ]
+            )
             for index, row in enumerate(rows)
         ]
     )
