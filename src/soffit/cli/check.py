@@ -25,23 +25,23 @@ def command(
     as_json: bool,
 ) -> int:
     """List what is risky in the job in FOLDER, worst first."""
-    from soffit.work import run_checks
+    import soffit.work.run_checks as work
 
     if listed or explain:
-        entries = run_checks.explain_checks(explain)
+        entries = work.explain_checks(explain)
         if as_json:
             show_json({"checks": [entry.as_dict() for entry in entries]})
         else:
             click.echo("\n".join(entry.text(full=bool(explain)) for entry in entries))
         return 0
     if mend:
-        done = run_checks.apply_mends(Path(folder), mend, place=place, who=who)
+        done = work.apply_mends(Path(folder), mend, place=place, who=who)
         if as_json:
             show_json({"mended": list(done)})
         else:
             click.echo("\n".join(f"mended: {text}" for text in done))
         return 0
-    report = run_checks.run_checks(Path(folder))
+    report = work.run_checks(Path(folder))
     if as_json:
         show_json(report.as_dict())
     else:

@@ -1,7 +1,5 @@
 """Permanent keys: made once, never used twice."""
 
-from collections.abc import Callable
-
 
 class KeyBook:
     """Counter of permanent keys of a job.
@@ -26,13 +24,3 @@ class KeyBook:
         key = f"{prefix}{self.next_key:04d}"
         self.next_key += 1
         return key
-
-    def maker(self, prefix: str) -> Callable[[], str]:
-        """Return a function that makes keys with one prefix.
-
-        Parameters
-        ----------
-        prefix
-            Letter that tells what they belong to.
-        """
-        return lambda: self.new(prefix)

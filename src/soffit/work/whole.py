@@ -1,14 +1,38 @@
 """A job with everything that follows from it: lines solved, rooms heard, ceilings measured."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
+from soffit.decibel import power_ratio_db
+from soffit.design.subs_job import RoomSubs, plan_room_subs
 from soffit.errors import SoffitError
 from soffit.evaluate.ceiling import CeilingState, evaluate_ceiling
 from soffit.evaluate.line import LineState, evaluate_line
 from soffit.evaluate.line_sweep import LineSweep, sweep_line
 from soffit.evaluate.sound import SoundState, sound_state
 from soffit.model.decisions import Job
+from soffit.model.speakers import Speaker
+from soffit.model.survey import PlacedSpeaker
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RoomLow:
+    """Low end of a room as its subwoofers hang.
+
+    Parameters
+    ----------
+    plan
+        What could be chosen, with maps, options and steps.
+    tilt_db, wanted_tilt_db
+        Low band over mid band as tapped, and as asked. [dB]
+    deviation_db
+        Standard deviation from seat to seat. [dB]
+    """
+
+    plan: RoomSubs
+    tilt_db: float
+    wanted_tilt_db: float
+    deviation_db: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -23,6 +47,8 @@ class Whole:
         Solved lines by key, and their curves where the line is a tree.
     failed
         Keys of lines and rooms that could not be worked out, with the reason.
+    low
+        Low end of rooms with a subwoofer, by room key.
     sound
         Every room with speakers.
     ceiling
@@ -35,6 +61,7 @@ class Whole:
     sound: SoundState
     ceiling: CeilingState
     failed: tuple[tuple[str, str], ...] = ()
+    low: Mapping[str, RoomLow] = field(default_factory=dict)
 
 
 def evaluate_job(job: Job) -> Whole:
@@ -73,4 +100,67 @@ def evaluate_job(job: Job) -> Whole:
         sound=sound,
         ceiling=evaluate_ceiling(job.survey, speakers, job.catalogue),
         failed=tuple(failed),
+        low=low_ends(job, sound),
+    )
+
+
+def low_ends(job: Job, sound: SoundState) -> dict[str, RoomLow]:
+    """Judge the low end of every room that has subwoofers, as they hang.
+
+    Parameters
+    ----------
+    job
+        The job.
+    sound
+        Its rooms.
+
+    Returns
+    -------
+    dict
+        By room key; a room whose low end cannot be computed is left out, which is a finding.
+    """
+    subs = [
+        speaker
+        for speaker in job.design.speakers
+        if job.catalogue.speaker(speaker.type_id).kind == "subwoofer"
+    ]
+    found = {}
+    for room_key in sorted({speaker.room_key for speaker in subs}):
+        here = [speaker for speaker in subs if speaker.room_key == room_key]
+        low = _low_end(job, sound, room_key, here)
+        if low is not None:
+            found[room_key] = low
+    return found
+
+
+def _low_end(job: Job, sound: SoundState, room_key: str, here: list[Speaker]) -> RoomLow | None:
+    hanging = tuple(
+        PlacedSpeaker(
+            key=speaker.key,
+            room_key=room_key,
+            type_id=speaker.type_id,
+            position=speaker.position,
+        )
+        for speaker in here
+    )
+    plan = plan_room_subs(
+        replace(job.survey, placed=hanging),
+        job.catalogue,
+        room_key=room_key,
+        type_id=here[0].type_id,
+        speakers=job.design.speakers,
+        sound=sound.room(room_key),
+    )
+    if plan.design is None:
+        return None
+    by_hand = next(item for item in plan.design.options if item.words == "as placed by hand")
+    if by_hand.taps is None:
+        return None
+    delivered = sum(job.catalogue.speaker(item.type_id).delivered_w(item.tap) for item in here)
+    louder = float(power_ratio_db(delivered / by_hand.taps.delivered_w))
+    return RoomLow(
+        plan=plan,
+        tilt_db=by_hand.taps.tilt_db + louder,
+        wanted_tilt_db=plan.design.tilt_asked_db,
+        deviation_db=by_hand.spread_db,
     )

@@ -1,0 +1,342 @@
+"""One room: the type, the layout and the tap, as speakers with permanent keys."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from soffit.decibel import power_ratio
+from soffit.design.place import RoomLayouts, choose_layouts
+from soffit.design.tiles import ceiling_polygon, face_height_m
+from soffit.errors import NoSolutionError
+from soffit.evaluate.ceiling import tile_field
+from soffit.evaluate.sound import room_sound
+from soffit.model.catalogue import SpeakerType, Tap
+from soffit.model.decisions import Job, Option, RoomDecision
+from soffit.model.findings import Finding
+from soffit.model.speakers import Speaker, TileRef
+from soffit.model.survey import Ceiling, PlacedSpeaker, Point, Room
+from soffit.work.keys import KeyBook
+
+Progress = Callable[[float, str], None]
+
+_SAME_PLACE_M = 0.02
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomDone:
+    """What was decided for one room."""
+
+    decision: RoomDecision
+    speakers: tuple[Speaker, ...]
+    findings: tuple[Finding, ...] = ()
+
+
+def candidate_types(job: Job, room: Room) -> tuple[SpeakerType, ...]:
+    """Return the types that a room may get: the brief's, else those on hand that suit its ceilings.
+
+    Parameters
+    ----------
+    job
+        The job.
+    room
+        The room.
+
+    Returns
+    -------
+    tuple of SpeakerType
+        In the order of the equipment list, else of the catalogue.
+
+    Raises
+    ------
+    NoSolutionError
+        If none suits.
+    """
+    if room.brief.speaker_type:
+        return (job.catalogue.speaker(room.brief.speaker_type),)
+    allowed = job.survey.equipment.speaker_types
+    entries = (
+        [job.catalogue.speaker(type_id) for type_id in allowed]
+        if allowed
+        else list(job.catalogue.speaker_types)
+    )
+    hangs = all(ceiling.kind == "open" for ceiling in room.ceilings)
+    wanted = "pendant" if hangs else "ceiling"
+    volts = job.survey.site.line_voltage_v
+    fitting = tuple(item for item in entries if item.kind == wanted and item.taps_at(volts))
+    if not fitting:
+        msg = f"{room.label}: no {wanted} loudspeaker with a tap at {volts:.3g} V to choose from"
+        raise NoSolutionError(
+            msg,
+            where=f"job.toml rooms.{room.key}",
+            why=f"the equipment list allows {', '.join(item.id for item in entries) or 'nothing'}",
+            do="allow such a type under [equipment] speaker_types, or name one in the brief",
+        )
+    return fitting
+
+
+def kept_speakers(job: Job, room: Room) -> tuple[Speaker, ...]:
+    """Return the speakers of a room that a person has decided on.
+
+    Parameters
+    ----------
+    job
+        The job.
+    room
+        The room.
+    """
+    before = {speaker.key: speaker for speaker in job.design.speakers}
+    kept = [
+        speaker
+        for speaker in job.design.speakers
+        if speaker.room_key == room.key and (speaker.fixed_place or speaker.state != "planned")
+    ]
+    held = {speaker.key for speaker in kept}
+    for placed in job.survey.placed:
+        if placed.room_key != room.key or placed.key in held:
+            continue
+        kept.append(_from_placed(job, room, placed, before.get(placed.key)))
+    return tuple(kept)
+
+
+def _from_placed(job: Job, room: Room, placed: PlacedSpeaker, before: Speaker | None) -> Speaker:
+    ceiling = ceiling_at(room, placed.position)
+    position, tile = _seat(room, ceiling, placed.position)
+    entry = job.catalogue.speaker(placed.type_id)
+    taps = entry.taps_at(job.survey.site.line_voltage_v)
+    if not taps:
+        msg = f"{placed.key}: {entry.id} has no tap at {job.survey.site.line_voltage_v:.3g} V"
+        raise NoSolutionError(
+            msg,
+            where=f"job.toml placed.{placed.key}",
+            why="its transformer is made for other line voltages",
+            do="choose another type, or change the line voltage",
+        )
+    wanted = placed.tap_w
+    tap = taps[0] if wanted is None else min(taps, key=lambda item: abs(item.power_w - wanted))
+    height = placed.mount_height_m
+    if height is None:
+        height = float(face_height_m(ceiling, np.array([position]), job.survey.limits)[0])
+    return Speaker(
+        key=placed.key,
+        label=before.label if before else placed.key,
+        room_key=room.key,
+        ceiling_key=ceiling.key,
+        type_id=entry.id,
+        position=position,
+        mount_height_m=height,
+        aim=placed.aim,
+        tap=tap,
+        tile=tile,
+        line_key=before.line_key if before else None,
+        fixed_place=True,
+        fixed_tap=wanted is not None,
+        state="existing" if placed.is_existing else "planned",
+        note=placed.note,
+    )
+
+
+def ceiling_at(room: Room, position: Point) -> Ceiling:
+    """Return the ceiling over a place; the first one where none says so.
+
+    Parameters
+    ----------
+    room
+        The room; it has at least one ceiling.
+    position
+        Plan position. [m]
+    """
+    from shapely.geometry import Point as PlanPoint
+
+    for ceiling in room.ceilings:
+        if ceiling_polygon(room, ceiling).covers(PlanPoint(position)):
+            return ceiling
+    return room.ceilings[0]
+
+
+def _seat(room: Room, ceiling: Ceiling, position: Point) -> tuple[Point, TileRef | None]:
+    field = tile_field(room, ceiling)
+    if field is None:
+        return position, None
+    column, row = field.tile_at(position)
+    index = field.index(column, row)
+    if index is None:
+        return position, None
+    x, y = (float(value) for value in field.centre_m[index])
+    return (x, y), TileRef(column=column, row=row)
+
+
+def decide_room(job: Job, room: Room, book: KeyBook, progress: Progress) -> RoomDone:
+    """Decide type, layout and tap of one room.
+
+    Parameters
+    ----------
+    job
+        The job.
+    room
+        The room, with at least one ceiling.
+    book
+        Counter of keys.
+    progress
+        Told the share done and what is being done.
+
+    Returns
+    -------
+    RoomDone
+        Decision and speakers, those kept by hand among them.
+
+    Raises
+    ------
+    NoSolutionError
+        If no type suits or nothing can be placed.
+    """
+    kept = kept_speakers(job, room)
+    mains = [item for item in kept if job.catalogue.speaker(item.type_id).kind != "subwoofer"]
+    held = tuple(_as_placed(speaker) for speaker in mains)
+    types = candidate_types(job, room)
+    tried = [
+        choose_layouts(
+            room,
+            speaker_type=entry,
+            line_voltage_v=job.survey.site.line_voltage_v,
+            obstacles=job.survey.obstacles_in(room.key),
+            catalogue=job.catalogue,
+            placed=held,
+            limits=job.survey.limits,
+            is_imperial=job.survey.site.is_imperial,
+            progress=_part(progress, number, len(types)),
+        )
+        for number, entry in enumerate(types)
+    ]
+    best = min(tried, key=_cost)
+    speakers = _speakers(job, room, best, book)
+    tapped = _tapped(job, room, best.chosen, (*kept, *speakers))
+    return RoomDone(decision=_decision(best, tried), speakers=tapped, findings=best.findings)
+
+
+def _part(progress: Progress, number: int, count: int) -> Progress:
+    return lambda done, text: progress((number + done) / count, text)
+
+
+def _as_placed(speaker: Speaker) -> PlacedSpeaker:
+    return PlacedSpeaker(
+        key=speaker.key,
+        room_key=speaker.room_key,
+        type_id=speaker.type_id,
+        position=speaker.position,
+        tap_w=speaker.tap.power_w,
+        mount_height_m=speaker.mount_height_m,
+        aim=speaker.aim,
+        is_existing=speaker.state == "existing",
+    )
+
+
+def _cost(layouts: RoomLayouts) -> tuple[bool, int, float, float, str]:
+    """Fewest speakers that meet the brief; where none does, the most even one."""
+    chosen = layouts.chosen
+    if chosen.meets_brief:
+        return (
+            False,
+            chosen.count,
+            round(chosen.watts_w, 6),
+            round(chosen.spread_db, 6),
+            layouts.type_id,
+        )
+    return True, 0, round(chosen.spread_db, 6), round(chosen.watts_w, 6), layouts.type_id
+
+
+def _decision(best: RoomLayouts, tried: Sequence[RoomLayouts]) -> RoomDecision:
+    others = [
+        replace(layouts.chosen, mark=f"with {layouts.type_id}")
+        for layouts in tried
+        if layouts is not best
+    ]
+    base = best.decision()
+    words = [
+        f"{item.count} of {item.type_id} would do"
+        if item.meets_brief
+        else f"{item.type_id} cannot meet the brief"
+        for item in others
+    ]
+    reason = f"{base.reason} ({'; '.join(words)})" if words else base.reason
+    return replace(base, options=(*base.options, *others), reason=reason)
+
+
+def _speakers(job: Job, room: Room, layouts: RoomLayouts, book: KeyBook) -> tuple[Speaker, ...]:
+    chosen = layouts.chosen
+    entry = job.catalogue.speaker(layouts.type_id)
+    taps = entry.taps_at(job.survey.site.line_voltage_v)
+    tap = _nearest_tap(taps, chosen.tap_w)
+    before = [
+        speaker
+        for speaker in job.design.speakers
+        if speaker.room_key == room.key and not speaker.fixed_place and speaker.state == "planned"
+    ]
+    made = []
+    for position in chosen.positions:
+        ceiling = ceiling_at(room, position)
+        seat, tile = _seat(room, ceiling, position)
+        same = [
+            item
+            for item in before
+            if abs(item.position[0] - seat[0]) < _SAME_PLACE_M
+            and abs(item.position[1] - seat[1]) < _SAME_PLACE_M
+        ]
+        made.append(
+            Speaker(
+                key=same[0].key if same else book.new("s"),
+                label=same[0].label if same else "new",
+                room_key=room.key,
+                ceiling_key=ceiling.key,
+                type_id=entry.id,
+                position=seat,
+                mount_height_m=float(
+                    face_height_m(ceiling, np.array([seat]), job.survey.limits)[0]
+                ),
+                tap=same[0].tap if same and same[0].fixed_tap else tap,
+                tile=tile,
+                line_key=same[0].line_key if same else None,
+                fixed_tap=bool(same and same[0].fixed_tap),
+                fixed_order=bool(same and same[0].fixed_order),
+            )
+        )
+    return tuple(made)
+
+
+def _nearest_tap(taps: Sequence[Tap], wanted_w: float | None) -> Tap:
+    if wanted_w is None:
+        return taps[0]
+    return min(taps, key=lambda tap: abs(tap.power_w - wanted_w))
+
+
+def _tapped(
+    job: Job, room: Room, chosen: Option, speakers: tuple[Speaker, ...]
+) -> tuple[Speaker, ...]:
+    """Give free speakers the smallest tap that reaches the wanted level, if none was chosen."""
+    if chosen.tap_w is not None or room.brief.tap_w is not None:
+        return speakers
+    sound = room_sound(
+        room,
+        job.catalogue,
+        speakers,
+        limits=job.survey.limits,
+        line_voltage_v=job.survey.site.line_voltage_v,
+    )
+    if sound.reserve_db is None:
+        return speakers
+    more = float(power_ratio(-sound.reserve_db))
+    return tuple(
+        speaker
+        if speaker.fixed_tap or job.catalogue.speaker(speaker.type_id).kind == "subwoofer"
+        else replace(speaker, tap=_enough(job, speaker, more))
+        for speaker in speakers
+    )
+
+
+def _enough(job: Job, speaker: Speaker, more: float) -> Tap:
+    entry = job.catalogue.speaker(speaker.type_id)
+    taps = entry.taps_at(job.survey.site.line_voltage_v)
+    allowed = [tap for tap in taps if entry.delivered_w(tap) <= entry.rated_power_w] or [taps[0]]
+    needed = speaker.tap.power_w * more
+    enough = [tap for tap in allowed if tap.power_w >= needed * 0.995]
+    return enough[0] if enough else allowed[-1]
