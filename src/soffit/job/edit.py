@@ -143,7 +143,7 @@ def edited_text(text: str, edits: Sequence[Edit]) -> str:
             new = change(text, edits)
             if tomllib.loads(new) == wanted:
                 return new
-        except (KeyError, IndexError, TypeError, ValueError):
+        except (AttributeError, KeyError, IndexError, TypeError, ValueError):
             continue  # JobError is one of these: the next, coarser way is tried
     import tomlkit  # noqa: PLC0415 - only needed where something is changed
 

@@ -150,10 +150,14 @@ def _build_rest(
 
 
 def _prune(tree: Any, path: tuple[Any, ...]) -> None:  # noqa: ANN401 - any value of a file
+    """Take the value at a path out; if it is an item of a list, the list goes."""
+    nodes = [tree]
     for part in path[:-1]:
         try:
-            tree = tree[part]
+            nodes.append(nodes[-1][part])
         except (KeyError, IndexError, TypeError):
+            break
+    for node, part in zip(reversed(nodes), reversed(path[: len(nodes)]), strict=True):
+        if isinstance(node, dict):
+            node.pop(part, None)
             return
-    if isinstance(tree, dict):
-        tree.pop(path[-1], None)
