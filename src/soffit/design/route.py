@@ -1,5 +1,6 @@
 """From placed loudspeakers to lines: groups, order, branches, cable, labels and amplifiers."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -18,7 +19,7 @@ from soffit.design.size import largest_load_w
 from soffit.errors import NoSolutionError
 from soffit.model.catalogue import CableType, Catalogue
 from soffit.model.decisions import Design, Survey
-from soffit.model.lines import Amplifier, Line
+from soffit.model.lines import Amplifier, Joint, Line
 from soffit.model.speakers import Speaker
 
 _MORE_LINES = 4
@@ -143,7 +144,7 @@ def _fixed_lines(previous: Design, speakers: Sequence[Speaker]) -> tuple[list[Li
 
 
 class _Keys:
-    """Keys of lines and runs that were there before, given out again."""
+    """Keys of lines, joints and runs that were there before, given out again."""
 
     def __init__(self, base: Base, kept: Sequence[Line]) -> None:
         self._new_key = base.new_key
@@ -153,6 +154,9 @@ class _Keys:
             for run in line.runs
         }
         held = {line.key for line in kept}
+        self._joints = [
+            joint for line in base.previous.lines if line.key not in held for joint in line.joints
+        ]
         self._waiting: dict[tuple[str, ...], list[str]] = {}
         for line in base.previous.lines:
             if line.key not in held:
@@ -162,6 +166,22 @@ class _Keys:
         """Return the next earlier key of lines of these zones, or a new one."""
         waiting = self._waiting.get(zone_keys, [])
         return waiting.pop(0) if waiting else self._new_key()
+
+    def with_joint_keys(self, laid: Laid) -> Laid:
+        """Give the joints of a line their keys: earlier ones at the same place, or new ones."""
+        stops = [
+            replace(stop, key=key, joint=replace(stop.joint, key=key))
+            if stop.joint is not None and (key := self._joint_key(stop.joint))
+            else stop
+            for stop in laid.stops
+        ]
+        return replace(laid, stops=tuple(stops))
+
+    def _joint_key(self, joint: Joint) -> str:
+        for place, other in enumerate(self._joints):
+            if other.kind == joint.kind and math.dist(other.position, joint.position) < 0.01:
+                return self._joints.pop(place).key
+        return self._new_key()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -276,7 +296,7 @@ def _record(
         other_routes_m=other_lengths_m(base, plan.field, plan.laid),
     )
     return build_line(
-        plan.laid,
+        book.with_joint_keys(plan.laid),
         plan.sized.chosen.sizes,
         plan.cables,
         line=line,

@@ -58,7 +58,7 @@ class Stop:
     Parameters
     ----------
     key
-        Permanent key.
+        Permanent key; that of a joint is given when the line is written.
     position
         Plan position. [m]
     rise_m
@@ -211,7 +211,7 @@ def _control(base: Base, group: Group) -> Stop | None:
         for part in base.catalogue.hardware_types
         if part.kind == "volume control" and part.rated_power_w >= total
     ]
-    key = joint_key(base, "volume control", position)
+    key = "volume control"
     joint = Joint(
         key=key,
         label="",
@@ -221,26 +221,6 @@ def _control(base: Base, group: Group) -> Stop | None:
         rated_power_w=min(rated, default=0.0),
     )
     return Stop(key=key, position=position, rise_m=max(drop, 0.0), joint=joint)
-
-
-def joint_key(base: Base, kind: str, position: Point) -> str:
-    """Return the key of a joint that was there before, or a new one.
-
-    Parameters
-    ----------
-    base
-        The job.
-    kind
-        Kind of joint.
-    position
-        Plan position. [m]
-    """
-    for line in base.previous.lines:
-        for joint in line.joints:
-            near = np.hypot(joint.position[0] - position[0], joint.position[1] - position[1])
-            if joint.kind == kind and near < 0.01:
-                return joint.key
-    return base.new_key()
 
 
 def _reachable(base: Base, ways: Ways, rooms: tuple[Room, ...]) -> NDArray[np.bool_]:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from soffit.design.route_field import Base, Field, Stop, joint_key
+from soffit.design.route_field import Base, Field, Stop
 from soffit.design.route_graph import Way, Ways
 from soffit.design.route_order import choose_order, nearest_neighbour
 from soffit.design.route_tree import Branches, free_tees, tees_at_speakers
@@ -173,7 +173,7 @@ def _with_stops(
     ways = field.ways.only([field.start, *part])
     stops = [field.control or field.root]
     stops += [_speaker_stop(base, field.speaker(place)) for place in part]
-    stops += [_tee_stop(base, ways, node, field.group.storey_key) for node in branches.tee_node]
+    stops += [_tee_stop(ways, node, field.group.storey_key) for node in branches.tee_node]
     paths: list[Way | None] = [None]
     paths += [ways.way(path) for path in branches.paths[1:]]
     parent = list(branches.parent)
@@ -228,10 +228,10 @@ def _speaker_stop(base: Base, speaker: Speaker) -> Stop:
     )
 
 
-def _tee_stop(base: Base, ways: Ways, node: int, storey_key: str) -> Stop:
+def _tee_stop(ways: Ways, node: int, storey_key: str) -> Stop:
     x, y = ways.node_xy[node]
     position = (round(float(x), 6), round(float(y), 6))
-    key = joint_key(base, "tee", position)
+    key = f"tee {node}"
     joint = Joint(key=key, label="", position=position, storey_key=storey_key, kind="tee")
     return Stop(key=key, position=position, rise_m=0.3, joint=joint)
 
