@@ -271,7 +271,7 @@ def rank(posterior: Posterior) -> tuple[Ranked, ...]:
     tuple of Ranked
         All places that matter, at least one.
     """
-    found = []
+    found: list[Ranked] = []
     kinds = fault_kinds()
     for place, share in posterior.by_place().items():
         if found and share < LISTED_SHARE and len(found) >= ALTERNATIVES:
