@@ -467,3 +467,15 @@ def test_two_speakers_far_apart_make_an_echo_in_a_long_corridor():
     near = evaluate(room, make_speakers(spots=((19.0, 1.25), (21.0, 1.25)), type_id="wide"))
     assert near.late_ratio == 0.0
     assert near.worst_lag_s < 0.01
+
+
+def test_first_reflections_take_their_share_from_the_diffuse_field(hall):
+    limits = Limits(overrides=(("sound_first_images", 1.0),))
+    found = evaluate(limits=limits)
+    assert "first reflections of floor and walls" in found.model_text
+    assert "first reflections" not in hall.model_text
+    np.testing.assert_allclose(found.direct_energy, hall.direct_energy)
+    late, diffuse = found.whole_energy - found.direct_energy, hall.whole_energy - hall.direct_energy
+    assert abs(power_ratio_db(late.mean(axis=0) / diffuse.mean(axis=0))[3:7]).max() < 3.0
+    assert np.ptp(late[:, 4]) > 0.05 * late[:, 4].mean()
+    assert np.ptp(diffuse[:, 4]) < 1e-6 * diffuse[:, 4].mean()

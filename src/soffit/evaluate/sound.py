@@ -6,7 +6,7 @@ lies under the tap power by its crest factor (`crest_drive_db`); both turn energ
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,6 +14,11 @@ from soffit.acoustics.bands import N_BANDS, FloatArray
 from soffit.acoustics.delays import late_arrivals
 from soffit.acoustics.evenness import Evenness, evenness
 from soffit.acoustics.hearing import allowed_hours
+from soffit.acoustics.images import (
+    level_reflector,
+    reflected_energy_per_watt,
+    wall_reflectors,
+)
 from soffit.acoustics.room import critical_distance_m
 from soffit.decibel import power_ratio, power_ratio_db
 from soffit.errors import DomainError, Problem, SoffitError
@@ -284,8 +289,9 @@ def room_sound(
     sources = sources_of(speakers, catalogue, line_voltage_v=line_voltage_v, loss_db=loss_db)
     _check_heights(room, ears, sources)
     direct = direct_energy(sources, ears.point_m, acoustics)
-    late = sources.power_w @ late_per_watt(sources, acoustics.room_constant_m2)
-    whole = direct + late
+    late = sources.power_w @ late_per_watt(sources, acoustics.diffuse_constant_m2)
+    late_at = late + first_reflections(sources, ears.point_m, acoustics)
+    whole = direct + late_at
     spectrum = programme_spectrum(room.brief.programme)
     share = spectrum_share(spectrum)
     drive = crest_drive_db(room.brief.programme, limits)
@@ -322,7 +328,9 @@ def room_sound(
             room_constant_m2=acoustics.room_constant_m2,
             n_sources=len(sources.keys),
         ),
-        direct_over_late_db=power_ratio_db(np.median(direct, axis=0) / late),
+        direct_over_late_db=power_ratio_db(
+            np.median(direct, axis=0) / np.median(np.atleast_2d(late_at), axis=0)
+        ),
         late_ratio=lag[0],
         worst_lag_s=lag[1],
         worst_lag_m=lag[2],
@@ -380,6 +388,49 @@ def direct_energy(sources: Sources, point_m: FloatArray, acoustics: RoomAcoustic
             sources, every, point_m[part], walls=acoustics.walls, air_db_m=acoustics.air_db_m
         )
         total[part] = (energy @ sources.power_w).T
+    return total
+
+
+def first_reflections(
+    sources: Sources, point_m: FloatArray, acoustics: RoomAcoustics
+) -> FloatArray:
+    """Energy of the first reflections of floor and walls, where they are asked for.
+
+    Parameters
+    ----------
+    sources
+        Speakers.
+    point_m : (n_points, 3)
+        Ears. [m]
+    acoustics
+        Absorption of floor and walls; whether reflections are asked for.
+
+    Returns
+    -------
+    (n_points, n_bands)
+        Energy with the full tap power in each octave; zero where they are not asked for.
+    """
+    total = np.zeros((len(point_m), N_BANDS))
+    if not acoustics.first_images:
+        return total
+    planes = [
+        *wall_reflectors(acoustics.walls, acoustics.wall_absorption_ratio),
+        level_reflector(0.0, acoustics.floor_absorption_ratio, up=True),
+    ]
+    for kind in {id(kind): kind for kind in sources.radiators}.values():
+        rows = [n for n, other in enumerate(sources.radiators) if other is kind]
+        step = max(1, PAIRS_AT_ONCE // len(rows))
+        for first in range(0, len(point_m), step):
+            part = slice(first, first + step)
+            energy = reflected_energy_per_watt(
+                radiator=kind,
+                speaker_m=sources.position_m[rows],
+                axis=sources.axis[rows],
+                point_m=point_m[part],
+                reflectors=planes,
+                room=acoustics.walls,
+            )
+            total[part] += np.einsum("psb,s->pb", energy, sources.power_w[rows])
     return total
 
 
@@ -547,7 +598,9 @@ def levels_at(
     )
     pink = pink_share() * float(power_ratio(drive_db))
     direct = (energy @ watts).T * pink
-    whole = direct + (watts @ late_per_watt(sources, acoustics.room_constant_m2)) * pink
+    late = watts @ late_per_watt(sources, acoustics.diffuse_constant_m2)
+    early = first_reflections(replace(sources, power_w=watts), point_m, acoustics)
+    whole = direct + (late + early) * pink
     a_weights = measure_weights("whole dBA", np.ones(N_BANDS))
     nearest = np.argmax(np.tensordot(a_weights, energy, axes=1) * watts, axis=1)
     return tuple(

@@ -1,7 +1,8 @@
 """Sound that follows a finger: maps and evenness while a speaker is dragged or re-tapped.
 
 Everything is one measure of the brief (a band, or dBA of the programme), so each speaker is one
-column of energies; moving it takes its old column away and adds a new one.
+column of energies; moving it takes its old column away and adds a new one. While dragging the late
+field is the diffuse one, without single reflections.
 """
 
 from dataclasses import dataclass, replace

@@ -55,6 +55,10 @@ class RoomAcoustics:
         Absorption of air. [dB/m]
     walls
         Walls in plan.
+    floor_absorption_ratio, wall_absorption_ratio : (n_bands,)
+        Mean absorption of floor and walls; the room's mean where T was measured.
+    first_images
+        Whether first reflections of floor and walls are summed one by one.
     assumptions
         What was taken because nobody surveyed it.
     """
@@ -70,13 +74,25 @@ class RoomAcoustics:
     room_constant_m2: FloatArray
     air_db_m: FloatArray
     walls: Outline
+    floor_absorption_ratio: FloatArray
+    wall_absorption_ratio: FloatArray
+    first_images: bool
     assumptions: tuple[Assumption, ...]
 
     @property
     def text(self) -> str:
         """Model in words, as printed beside figures of the whole field."""
         mid = float(np.mean(self.reverberation_time_s[3:6]))
-        return f"T {mid:.2f} s (500 Hz to 2 kHz, {self.model}), late field diffuse"
+        late = "first reflections of floor and walls, " if self.first_images else ""
+        return f"T {mid:.2f} s (500 Hz to 2 kHz, {self.model}), {late}late field diffuse"
+
+    @property
+    def diffuse_constant_m2(self) -> FloatArray:
+        """Room constant of what is left to the diffuse field. [m²]."""
+        if not self.first_images:
+            return self.room_constant_m2
+        mean = np.minimum(self.absorption_area_m2 / self.surface_m2, 0.99)
+        return np.asarray(self.room_constant_m2 / (1.0 - mean))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -154,7 +170,8 @@ def room_acoustics(room: Room, limits: Limits) -> RoomAcoustics:
         temperature_degc=limits["sound_air_degc"],
         humidity_percent=limits["sound_humidity_percent"],
     )
-    surfaces, assumptions, objects = _surfaces(room, floor, wall, limits)
+    parts, assumptions, objects = _surfaces(room, floor, wall, limits)
+    surfaces = [surface for found in parts.values() for surface in found]
     area, surface = absorption_area_m2(surfaces, objects_m2=objects)
     sabine = reverberation_time_sabine_s(volume_m3=volume, absorption_area_m2=area, air_db_m=air)
     eyring = reverberation_time_eyring_s(
@@ -182,13 +199,27 @@ def room_acoustics(room: Room, limits: Limits) -> RoomAcoustics:
         room_constant_m2=room_constant_m2(surface_m2=surface, absorption_area_m2=used),
         air_db_m=air,
         walls=walls,
+        floor_absorption_ratio=_mean(parts["floor"], used, surface, model),
+        wall_absorption_ratio=_mean(parts["walls"], used, surface, model),
+        first_images=limits["sound_first_images"] >= 0.5,
         assumptions=assumptions,
     )
 
 
+def _mean(
+    surfaces: list[Surface], area_m2: FloatArray, surface_m2: float, model: str
+) -> FloatArray:
+    """Return the mean absorption of a part; of the room where its T was measured."""
+    if model == "measured":
+        return np.minimum(area_m2 / surface_m2, 1.0)
+    total = sum(surface.surface_m2 for surface in surfaces)
+    weighted = [surface.surface_m2 / total * surface.absorption_ratio for surface in surfaces]
+    return np.asarray(np.sum(weighted, axis=0))
+
+
 def _surfaces(
     room: Room, floor_m2: float, wall_m2: float, limits: Limits
-) -> tuple[list[Surface], tuple[Assumption, ...], FloatArray]:
+) -> tuple[dict[str, list[Surface]], tuple[Assumption, ...], FloatArray]:
     whole = {"floor": floor_m2, "walls": wall_m2, "ceiling": floor_m2}
     kind = room.ceilings[0].kind
     usual = {
@@ -196,7 +227,7 @@ def _surfaces(
         "walls": "gypsum_board_on_studs",
         "ceiling": _DEFAULT_CEILING[kind],
     }
-    found: list[Surface] = []
+    found: dict[str, list[Surface]] = {part: [] for part in whole}
     assumptions: list[Assumption] = []
     for part, total in whole.items():
         stated = [surface for surface in room.surfaces if surface.part == part]
@@ -216,7 +247,7 @@ def _surfaces(
             if shared is None:
                 shared = max(rest, 0.0) / len(open_ended)
             if shared > 0.0:
-                found.append(
+                found[part].append(
                     Surface(
                         surface_m2=shared,
                         absorption_ratio=absorption_coefficients(surface.material),

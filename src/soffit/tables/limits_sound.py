@@ -75,6 +75,17 @@ ROWS: Final[tuple[Setting, ...]] = (
         most=1.0,
     ),
     Setting(
+        name="sound_first_images",
+        default=0.0,
+        unit="",
+        quantity=None,
+        source="derived, docs/theory/sound.md section 6",
+        help="1 adds first reflections of floor and walls to the whole field, 0 leaves them to the"
+        " diffuse field.",
+        least=0.0,
+        most=1.0,
+    ),
+    Setting(
         name="sound_late_s",
         default=0.030,
         unit="s",
@@ -90,13 +101,6 @@ ROWS: Final[tuple[Setting, ...]] = (
         PRACTICE,
         "Arrivals weaker than the strongest by more than this do not count as echoes.",
         most=40.0,
-    ),
-    _level(
-        "sound_comfort_dba",
-        85.0,
-        PRACTICE,
-        "Level at any ear above which people complain.",
-        most=120.0,
     ),
     _level(
         "sound_hearing_8h_dba",
