@@ -37,6 +37,8 @@ class Remedies:
 
     Parameters
     ----------
+    sti_now
+        As it is, over the same ears.
     louder_db, sti_louder
         A level that much higher, and the STI it gives. [dB]
     sti_quieter
@@ -50,6 +52,7 @@ class Remedies:
         where nothing is asked, it is reached already, or absorption alone cannot. [s]
     """
 
+    sti_now: float
     louder_db: float
     sti_louder: float
     sti_quieter: float
@@ -286,6 +289,7 @@ def _remedies(
     quiet = replace(levelled, noise_db=np.full(7, -np.inf))
     dry = replace(path, late=path.late * 1e-9).levelled(level_dba)
     return Remedies(
+        sti_now=_reached(levelled, share),
         louder_db=louder_db,
         sti_louder=_reached(path.levelled(level_dba + louder_db), share),
         sti_quieter=_reached(quiet, share),
