@@ -80,23 +80,29 @@ def _unclear(context: Context) -> list[Finding]:
                     f" {speech.mean_sti:.2f}",
                     limit=f"{asked:.2f}",
                     source="the brief",
-                    do=_remedy(sound),
+                    do=_remedy(sound, context.limits["sound_sti_gain"]),
                 )
             )
     return findings
 
 
-def _remedy(sound: RoomSound) -> str:
-    """Name the remedy that would help most."""
+def _remedy(sound: RoomSound, least_gain: float) -> str:
+    """Say with numbers which remedies help and which do not."""
     remedies = sound.speech.remedies
-    gains = {
-        f"play {remedies.louder_db:g} dB louder": remedies.sti_louder,
-        "bring the noise down": remedies.sti_quieter,
-        "use more speakers on lower taps": remedies.sti_even,
-        "bring the reverberation down": remedies.sti_dry,
+    tried = {
+        f"{remedies.louder_db:g} dB louder": remedies.sti_louder,
+        "no noise": remedies.sti_quieter,
+        "endlessly many speakers": remedies.sti_even,
+        "no reverberation": remedies.sti_dry,
     }
-    best = max(gains, key=lambda name: gains[name])
-    return f"{best}: that alone would give up to {gains[best]:.2f}"
+    helps = {name: sti for name, sti in tried.items() if sti - remedies.sti_now >= least_gain}
+    words = [f"{name} would give {sti:.2f}" for name, sti in helps.items()]
+    words += [
+        f"{name} will not help ({sti:.2f})" for name, sti in tried.items() if name not in helps
+    ]
+    if remedies.needed_time_s is not None:
+        words.insert(0, f"absorb until T is {remedies.needed_time_s:.1f} s at 500 Hz to 2 kHz")
+    return "; ".join(words)
 
 
 def _too_loud(context: Context) -> list[Finding]:
