@@ -1,0 +1,203 @@
+"""The commissioning sheet: every test in the order of work, with what to expect."""
+
+from collections.abc import Iterator
+
+from soffit.decibel import field_ratio
+from soffit.evaluate.sound import RoomSound
+from soffit.measure.expected import Expected, expected_line
+from soffit.measure.line_of_job import plan_of_line
+from soffit.papers.views import TestRow
+from soffit.work.view_lines import channel_of
+from soffit.work.whole import Whole
+
+PHASES = {
+    1: "1 Look: supports, safety wires, labels, rated parts",
+    2: "2 Dead tests: amplifier off and unplugged, both legs off",
+    3: "3 Impedance at 1 kHz (never dc ohms): whole lines, then joint by joint",
+    5: "4 Live, pink noise low: walk and listen; volts where in doubt",
+    7: "5 Noise floor, rooms empty",
+    8: "6 Level at the seats",
+    9: "7 Settings as left",
+    10: "8 Speech",
+    11: "9 Rattle",
+}
+"""Headings in the order of work; numbers follow the trade's usual order of commissioning."""
+
+
+def expected_rows(whole: Whole) -> dict[str, tuple[Expected, ...]]:
+    """Return what instruments should show on every line, by line key.
+
+    Parameters
+    ----------
+    whole
+        The job and its states.
+    """
+    job = whole.job
+    limits = job.survey.limits
+    areas = {room.key: room.label for room in job.survey.rooms}
+    rows = {}
+    for line in job.design.lines:
+        if line.key not in whole.lines or line.topology == "ring":
+            continue
+        found = channel_of(job, line.key)
+        rated = (
+            job.catalogue.amplifier(found[0].type_id).channel_power_w[found[1].number - 1]
+            if found
+            else 0.0
+        )
+        plan = plan_of_line(
+            line,
+            job.design.speakers,
+            job.catalogue,
+            conductor_degc=limits["conductor_degc"],
+            amplifier_w=rated,
+            areas=areas,
+        )
+        rows[line.key] = expected_line(plan, limits)
+    return rows
+
+
+def test_rows(whole: Whole) -> tuple[TestRow, ...]:
+    """Return the rows of the commissioning sheet, in the order of work.
+
+    Parameters
+    ----------
+    whole
+        The job and its states.
+    """
+    rows = [*_visual(whole)]
+    for line_rows in expected_rows(whole).values():
+        rows += [_line_row(row) for row in line_rows if _is_printed(row)]
+    rows += [*_rooms(whole)]
+    rows += [*_settings(whole)]
+    return tuple(sorted(rows, key=lambda row: row.step))
+
+
+test_rows.__test__ = False  # type: ignore[attr-defined]  # rows of a sheet, not a test of ours
+
+
+def _is_printed(row: Expected) -> bool:
+    """Leave out what only a fault hunt needs: the sheet stays short enough to be filled in."""
+    return row.quantity in {"insulation", "ear"} or row.direction in {"whole", "out"}
+
+
+def _line_row(row: Expected) -> TestRow:
+    dead = row.quantity in {"insulation", "dc resistance"}
+    step = 2 if dead else 5 if row.quantity == "ear" else 3
+    words = {
+        "whole": "whole line at the amplifier end",
+        "out": "line opened here, looking away from the amplifier",
+    }
+    what = row.tolerance if dead else words.get(row.direction, "listen from the floor")
+    return TestRow(
+        step=step,
+        phase=PHASES[step],
+        place=row.place,
+        place_key=row.place_key,
+        what=what,
+        quantity=row.quantity,
+        expected=row.middle,
+        low=row.low,
+        high=row.high,
+        unit=row.unit,
+        expected_text=row.text,
+        drive=row.drive,
+        frequency_hz=row.frequency_hz,
+        direction=row.direction,
+    )
+
+
+def _visual(whole: Whole) -> Iterator[TestRow]:
+    for room in whole.job.survey.rooms:
+        here = [item for item in whole.job.design.speakers if item.room_key == room.key]
+        if here:
+            yield TestRow(
+                step=1,
+                phase=PHASES[1],
+                place=room.label,
+                place_key=room.key,
+                what=f"{len(here)} units: support, safety wire, label, trim, rated parts",
+                quantity="visual",
+                expected_text="all",
+                room_label=room.label,
+            )
+
+
+def _rooms(whole: Whole) -> Iterator[TestRow]:
+    limits = whole.job.survey.limits
+    drive_db = -limits["sound_test_drive_db"]
+    volts = whole.job.survey.site.line_voltage_v * float(field_ratio(drive_db))
+    for sound in whole.sound.rooms:
+        yield _noise_row(sound)
+        for level in sound.test_levels:
+            yield TestRow(
+                step=8,
+                phase=PHASES[8],
+                place=level.label,
+                place_key=level.key,
+                what=f"meter at {level.position_m[2]:.1f} m, Leq 15 s, background corrected",
+                quantity="level dba",
+                expected=level.level_dba,
+                low=level.level_dba - limits["level_tolerance_db"],
+                high=level.level_dba + limits["level_tolerance_db"],
+                unit="dBA",
+                drive=f"pink noise, line at {volts:.2f} V r.m.s.",
+                room_label=sound.room_label,
+            )
+        if sound.speech.asked_sti is not None:
+            yield TestRow(
+                step=10,
+                phase=PHASES[10],
+                place=sound.room_label,
+                place_key=sound.room_key,
+                what="STIPA through the whole speech path, 2 readings within 0.03",
+                quantity="sti",
+                expected=sound.speech.reached_sti,
+                low=sound.speech.asked_sti,
+                high=1.0,
+                drive="STIPA signal at programme level",
+                room_label=sound.room_label,
+            )
+        yield TestRow(
+            step=11,
+            phase=PHASES[11],
+            place=sound.room_label,
+            place_key=sound.room_key,
+            what="slow sine 50 to 500 Hz at programme level",
+            quantity="ear",
+            expected_text="no rattle, no buzz",
+            drive="sine sweep",
+            room_label=sound.room_label,
+        )
+
+
+def _noise_row(sound: RoomSound) -> TestRow:
+    noise = sound.noise
+    return TestRow(
+        step=7,
+        phase=PHASES[7],
+        place=sound.room_label,
+        place_key=sound.room_key,
+        what="room empty, ventilation on, Leq 30 s or longer",
+        quantity="noise",
+        expected=noise.level_dba if noise else None,
+        expected_text="" if noise else "not surveyed",
+        unit="dBA" if noise else "",
+        drive="nothing: amplifier muted",
+        room_label=sound.room_label,
+        note=noise.text if noise else "",
+    )
+
+
+def _settings(whole: Whole) -> Iterator[TestRow]:
+    for key, sweep in whole.sweeps.items():
+        line = whole.job.design.line(key)
+        yield TestRow(
+            step=9,
+            phase=PHASES[9],
+            place=line.label,
+            place_key=line.key,
+            what="high-pass, input level, limiter, equaliser, delay, paging priority",
+            quantity="setting",
+            expected_text=f"high-pass {sweep.high_pass_hz:.0f} Hz or higher",
+        )
