@@ -50,13 +50,17 @@ def _rows(line: LineView) -> tuple[_Row, ...]:
         children.setdefault(node.parent_key, []).append(node)
     size: dict[str, int] = {}
     for node in reversed(line.nodes):
-        size[node.key] = 1 + sum(size[child.key] for child in children.get(node.key, ()))
+        size[node.key] = 1 + sum(size.get(child.key, 1) for child in children.get(node.key, ()))
     rows: list[_Row] = []
+    seen: set[str] = set()
     stack: list[tuple[NodeView, int, int | None]] = [(line.nodes[0], 0, None)]
     while stack:
         node, depth, parent = stack.pop()
         rows.append(_Row(node=node, depth=depth, parent=parent))
         here = len(rows) - 1
+        if node.key in seen:  # a ring comes home: do not go round again
+            continue
+        seen.add(node.key)
         below = sorted(children.get(node.key, ()), key=lambda child: -size[child.key])
         for index, child in enumerate(below):
             stack.append((child, depth + index, here))
