@@ -133,15 +133,16 @@ def _mixed_voltages(context: Context) -> list[Finding]:
 
 def _spare(context: Context) -> list[Finding]:
     most = context.limits["channel_spare_note_ratio"]
+    free: dict[str, list[str]] = {}
+    labels: dict[str, str] = {}
+    for amplifier, channel, _, rating, load in _loads(context):
+        if load > 0.0 and 1.0 - load / rating > most:
+            labels[amplifier.key] = amplifier.label
+            text = f"{rating - load:.0f} of {rating:g} W on channel {channel.number}"
+            free.setdefault(amplifier.key, []).append(text)
     return [
-        found(
-            _name(amplifier, channel),
-            f"{rating - load:.0f} W of {rating:g} W are free ({1.0 - load / rating:.0%})",
-            key=amplifier.key,
-            limit=f"{most:.0%} free",
-        )
-        for amplifier, channel, _, rating, load in _loads(context)
-        if load > 0.0 and 1.0 - load / rating > most
+        found(labels[key], f"free: {', '.join(texts)}", key=key, limit=f"{most:.0%} free")
+        for key, texts in free.items()
     ]
 
 

@@ -213,13 +213,18 @@ def _penetrations(context: Context) -> list[Finding]:
     return [
         found(
             line.label,
-            f"passes {sum(run.penetrations for run in line.runs)} walls",
+            _walls(line),
             key=line.key,
             limit="every opening sealed",
         )
         for line in context.job.design.lines
         if any(run.penetrations for run in line.runs)
     ]
+
+
+def _walls(line: Line) -> str:
+    count = sum(run.penetrations for run in line.runs)
+    return "passes one wall" if count == 1 else f"passes {count} walls"
 
 
 def _mixed_sizes(context: Context) -> list[Finding]:
