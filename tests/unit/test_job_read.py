@@ -8,6 +8,7 @@ from soffit.errors import JobError
 from soffit.job.api import load_demo_catalogue, parse_job
 from soffit.job.migrate import migrate_0_to_1
 from soffit.model.decisions import Survey
+from soffit.tables.load import load_table
 from soffit_job_texts import SMALL, changed, library_text, without
 
 
@@ -374,3 +375,16 @@ def test_the_migration_is_pure():
     new = migrate_0_to_1(old)
     assert old == {"format": 0, "site": {"name": "x", "volts": 100}, "rooms": [{"id": "a"}]}
     assert new == {"format": 1, "site": {"name": "x", "line_voltage": 100}, "rooms": {"a": {}}}
+
+
+def test_assumed_materials_stand_in_the_table_of_absorption():
+    known = {row["material"] for row in load_table("absorption").rows}
+    floors = {row["floor"] for row in load_table("room_defaults").rows}
+    assert floors <= known
+    for kind in ("grid", "plasterboard", "concealed", "open"):
+        ceiling = f"kind = '{kind}'\nheight = 3\n"
+        text = (
+            SMALL[: SMALL.index("[[rooms.hall.ceilings]]")] + "[[rooms.hall.ceilings]]\n" + ceiling
+        )
+        materials = {surface.material for surface in survey(text).room("hall").surfaces}
+        assert materials <= known

@@ -333,6 +333,21 @@ def test_a_broken_history_is_an_error_not_a_traceback(folder: Path):
         open_job(folder)
 
 
+def test_a_history_from_strangers_cannot_write_elsewhere(folder: Path, tmp_path: Path):
+    (entry,) = read_history(folder)
+    change = dataclasses.replace(entry.files[0], name="../evil.txt")
+    announce(folder, dataclasses.replace(entry, number=2, files=(change,)))
+    with pytest.raises(JobError, match="history"):
+        open_job(folder)
+    assert not (tmp_path / "evil.txt").exists()
+
+
+def test_files_that_are_too_large_are_not_read(tmp_path: Path):
+    (tmp_path / "job.toml").write_bytes(b"#" * 8_000_001)
+    with pytest.raises(JobError, match="MB large"):
+        open_job(tmp_path)
+
+
 def test_a_hand_made_job_opens_without_writing(tmp_path: Path):
     (tmp_path / "job.toml").write_text(SMALL, encoding="utf-8")
     open_job(tmp_path)

@@ -10,6 +10,8 @@ from soffit.job.files import append_lines
 from soffit.job.patch import Hunk
 
 HISTORY_FILE: Final = "history.jsonl"
+WRITTEN_FILES: Final = ("job.toml", "design.json")
+"""The only files that a history may name: a job may come from strangers."""
 
 Kind = Literal["created", "edit", "design", "undo", "redo", "outside"]
 
@@ -93,7 +95,7 @@ def _as_dict(entry: HistoryEntry) -> dict[str, Any]:
 def _from_dict(raw: dict[str, Any], state: Literal["begun", "done", "dropped"]) -> HistoryEntry:
     files = tuple(
         FileChange(
-            name=str(item["name"]),
+            name=WRITTEN_FILES[WRITTEN_FILES.index(item["name"])],
             before=str(item["before"]),
             after=str(item["after"]),
             revision=int(item["revision"]),

@@ -7,6 +7,7 @@ from typing import Any, Final
 from soffit.errors import JobError
 
 LARGEST_BYTES: Final = 8_000_000
+LARGEST_JSON_BYTES: Final = 200_000_000
 """Files larger than this are not read: no job comes near it."""
 
 _PLACE: Final = re.compile(r"\(at line (\d+), column (\d+)\)")
@@ -32,11 +33,12 @@ def decode_text(name: str, data: bytes) -> str:
     JobError
         If it is too large or not UTF-8.
     """
-    if len(data) > LARGEST_BYTES:
+    most = LARGEST_BYTES if name.endswith(".toml") else LARGEST_JSON_BYTES
+    if len(data) > most:
         raise JobError(
             what=f"{name} is {len(data) / 1e6:.0f} MB large",
             where=name,
-            why=f"files of a job have at most {LARGEST_BYTES / 1e6:.0f} MB",
+            why=f"files of a job like this have at most {most / 1e6:.0f} MB",
             do="check that it is the right file",
         )
     try:
