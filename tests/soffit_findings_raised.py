@@ -462,42 +462,40 @@ RAISED: dict[str, Raised] = {
     "CABLE-11": _job(lambda: with_runs(clean_job(), length_m=0.5)),
     "CABLE-12": _job(lambda: with_entry(clean_job(), "cable_types", "mm150-cca", cores=4)),
     # sound
-    "SOUND-01": _heard(lambda: with_brief(clean_heard(), level_dba=100.0)),
-    "SOUND-02": _heard(lambda: with_brief(clean_heard(), evenness_db=0.5)),
-    "SOUND-03": _heard(lambda: with_brief(clean_heard(), sti_min=0.95)),
-    "SOUND-04": _heard(lambda: with_brief(clean_heard(), max_level_dba=55.0)),
+    "SOUND-01": _heard(lambda: with_brief(clean_job(), level_dba=100.0)),
+    "SOUND-02": _heard(lambda: with_brief(clean_job(), evenness_db=0.5)),
+    "SOUND-03": _heard(lambda: with_brief(clean_job(), sti_min=0.95)),
+    "SOUND-04": _heard(lambda: with_brief(clean_job(), max_level_dba=55.0)),
     "SOUND-05": _heard(
         lambda: with_brief(
-            all_of_type(clean_heard(), "ceiling-8", Tap(power_w=32.0, voltage_v=100.0)),
+            all_of_type(clean_job(), "ceiling-8", Tap(power_w=32.0, voltage_v=100.0)),
             level_dba=98.0,
         )
     ),
-    "SOUND-06": _heard(lambda: with_brief(with_room(clean_heard(), noise=None), level_dba=None)),
-    "SOUND-07": lambda: findings_of(clean_heard(), without_sound=True),
+    "SOUND-06": _heard(lambda: with_brief(with_room(clean_job(), noise=None), level_dba=None)),
+    "SOUND-07": lambda: findings_of(clean_job(), without_sound=True),
     "SOUND-08": _heard(
         lambda: with_type(
-            clean_heard(), directivity=Directivity(model="piston", piston_radius_m=0.06)
+            clean_job(), directivity=Directivity(model="piston", piston_radius_m=0.06)
         )
     ),
     "SOUND-09": _heard(
         lambda: with_survey(
             with_room(
                 with_speaker(
-                    with_speaker(clean_heard(), 2, position=(59.1, 1.5)), 3, position=(59.1, 4.5)
+                    with_speaker(clean_job(), 2, position=(59.1, 1.5)), 3, position=(59.1, 4.5)
                 ),
                 outline=((0.0, 0.0), (60.0, 0.0), (60.0, 6.0), (0.0, 6.0)),
             ),
-            limits=type(clean_heard().survey.limits)((("sound_late_s", 0.02),)),
+            limits=type(clean_job().survey.limits)((("sound_late_s", 0.02),)),
         )
     ),
-    "SOUND-10": _heard(lambda: with_room(clean_heard(), surfaces=())),
+    "SOUND-10": _heard(lambda: with_room(clean_job(), surfaces=())),
     "SOUND-11": _heard(
-        lambda: with_room(
-            clean_heard(), noise=Noise(kind="dba", value=40.0, source="assumed: quiet")
-        )
+        lambda: with_room(clean_job(), noise=Noise(kind="dba", value=40.0, source="assumed: quiet"))
     ),
-    "SOUND-12": _heard(lambda: with_brief(clean_heard(), programme="paging", level_dba=42.0)),
-    "SOUND-13": _heard(lambda: with_brief(clean_heard(), programme="speech", level_dba=85.0)),
+    "SOUND-12": _heard(lambda: with_brief(clean_job(), programme="paging", level_dba=42.0)),
+    "SOUND-13": _heard(lambda: with_brief(clean_job(), programme="speech", level_dba=85.0)),
     # low end
     "LOW-01": _job(_sub),
     "LOW-02": _job(lambda: _sub(low_end=None)),
