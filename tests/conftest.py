@@ -18,6 +18,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
                 item.add_marker(pytest.mark.skip(reason=reason))
 
 
+collect_ignore_glob = ["*/make_*.py"]  # scripts that made stored results need other libraries
+
+
 @pytest.fixture
 def shared_data() -> Path:
     """Folder of real plan files beside the repository; absent on most machines."""

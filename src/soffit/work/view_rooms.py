@@ -2,8 +2,11 @@
 
 from collections.abc import Mapping
 from math import ceil, floor
+from typing import TYPE_CHECKING
 
 import numpy as np
+from shapely.geometry import LineString, Polygon
+from shapely.geometry import Point as Point2
 
 from soffit.acoustics.evenness import spread_ratio
 from soffit.acoustics.visibility import is_inside
@@ -13,14 +16,18 @@ from soffit.evaluate.sound import RoomSound, direct_energy
 from soffit.evaluate.sound_source import late_per_watt, measure_weights
 from soffit.model.decisions import Design, Job, RoomDecision
 from soffit.model.lines import Line
-from soffit.model.survey import Ceiling, EvennessMeasure, Room
+from soffit.model.survey import Ceiling, EvennessMeasure, Ring, Room
 from soffit.papers.views import BriefRow, MapView, MarkView, RoomView, RouteView
 from soffit.units import format_length
 from soffit.work.view_lines import place_labels
 from soffit.work.whole import Whole
 
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
 _MAP_STEP_M = 0.25
 _HALF_BANDS = 6
+_LEAVING_M = 0.6
 
 
 def room_views(whole: Whole) -> tuple[RoomView, ...]:
@@ -178,25 +185,43 @@ def _level_row(sound: RoomSound) -> BriefRow:
 
 
 def _routes(job: Job, room: Room, labels: Mapping[str, str]) -> tuple[RouteView, ...]:
+    """Return the cable over a room: whole runs inside, and the near part of runs that leave it."""
     here = {speaker.key for speaker in job.design.speakers if speaker.room_key == room.key}
+    here |= {rack.key for rack in job.survey.racks if rack.room_key == room.key}
+    window = Polygon(room.outline).buffer(_LEAVING_M, join_style="mitre")
     views = []
     for line in job.design.lines:
+        joints = {
+            joint.key: joint
+            for joint in line.joints
+            if Polygon(room.outline).buffer(0.01).covers(Point2(joint.position))
+        }
+        inside = here | set(joints)
         for run in line.runs:
-            ends = {run.start_key, run.end_key} & here
-            if not ends or len(run.route) < 2:
+            if len(run.route) < 2 or not {run.start_key, run.end_key} & inside:
                 continue
-            outside = {run.start_key, run.end_key} - here
-            leaves = f"to {labels.get(next(iter(outside)), '')}" if outside else ""
+            outside = [key for key in (run.start_key, run.end_key) if key not in inside]
+            leaves = f"to {labels.get(outside[0], '')}" if outside else ""
+            part = LineString(run.route).intersection(window) if outside else None
             views.append(
                 RouteView(
                     run_key=run.key,
                     label=run.label,
                     line_label=line.label,
-                    points=run.route,
+                    points=_longest(part) if part is not None else run.route,
                     leaves_to=leaves,
                 )
             )
-    return tuple(views)
+    return tuple(view for view in views if len(view.points) > 1)
+
+
+def _longest(part: "BaseGeometry") -> Ring:
+    """Return the points of the longest line in a shape that a window cut out of a route."""
+    pieces = [piece for piece in getattr(part, "geoms", [part]) if piece.geom_type == "LineString"]
+    if not pieces:
+        return ()
+    longest = max(pieces, key=lambda piece: piece.length)
+    return tuple((float(x), float(y)) for x, y in longest.coords)
 
 
 def _marks(job: Job, room: Room) -> tuple[MarkView, ...]:
