@@ -1,0 +1,352 @@
+"""Energies of many lattices at once: separable in rectangles, a tensor of columns elsewhere.
+
+Both engines hold the same three-step sum: lines along the first axis are summed first, then all
+choices of the second axis come out of one matrix product.
+"""
+
+from copy import copy
+from dataclasses import dataclass
+from typing import Final, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soffit.design.place_family import membership
+from soffit.design.place_field import Field
+from soffit.design.tiles import Sites, to_local
+
+FloatArray = NDArray[np.float64]
+SingleArray = NDArray[np.float32]
+IntArray = NDArray[np.int64]
+
+_MOST_TENSOR: Final = 24_000_000
+"""Elements of the tensor of columns; beyond, ears are thinned for screening."""
+
+_SAMPLES: Final = 160
+_RANK_ERROR: Final = 1e-6
+_MOST_RANK: Final = 20
+
+
+class Engine(Protocol):
+    """Energies of products of progressions at the ears that it screens on."""
+
+    thinning: int
+    """Every how many-th ear along each axis is used; 1 for all."""
+
+    n_ears: int
+    """Ears used."""
+
+    @property
+    def fixed(self) -> SingleArray | None:
+        """Energy of what is placed by hand at the ears used, not in ``energy``."""
+        ...
+
+    def first_axis(self, lines: list[tuple[int, ...]]) -> None:
+        """Prepare progressions of the first axis."""
+        ...
+
+    def second_axis(self, lines: list[tuple[int, ...]]) -> None:
+        """Prepare progressions of the second axis."""
+        ...
+
+    def energy(self, first: int, second: IntArray) -> SingleArray:
+        """Return energies of one first-axis line set with several second-axis ones."""
+        ...
+
+    def energy_of(self, column: IntArray, row: IntArray) -> FloatArray:
+        """Return the energy of any set of sites at the ears in use."""
+        ...
+
+    def swapped(self) -> "Engine":
+        """Return the same engine with the axes exchanged."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class EarGrid:
+    """Ears as a product of local coordinates, where they are one.
+
+    Parameters
+    ----------
+    x, y : (nx,), (ny,)
+        Local coordinates. [m]
+    throw_m
+        Height of the speakers over all of them. [m]
+    """
+
+    x: FloatArray
+    y: FloatArray
+    throw_m: float
+
+
+def ear_grid(field: Field, sites: Sites) -> EarGrid | None:
+    """Return the ears as a product grid in the frame of the sites, or None if they are none.
+
+    Parameters
+    ----------
+    field
+        Its ears and walls.
+    sites
+        Their frame; one height only.
+    """
+    if not field.walls.is_convex or not field.is_axial or sites.seat_m is not None:
+        return None
+    ears = field.ears.point_m
+    x, y = to_local(ears[:, :2], origin=sites.origin, angle_rad=sites.angle_rad)
+    xs, ys = np.unique(np.round(x, 6)), np.unique(np.round(y, 6))
+    heights = np.unique(np.round(sites.height_m[sites.is_inside], 6))
+    if len(heights) != 1 or np.ptp(ears[:, 2]) > 1e-9 or len(xs) * len(ys) != len(ears):
+        return None
+    return EarGrid(xs, ys, float(heights[0] - ears[0, 2]))
+
+
+class SeparableEngine:
+    """Kernel as a short sum of products f(dx) g(dy): a layout costs two thin matrix products."""
+
+    def __init__(self, field: Field, sites: Sites, grid: EarGrid, *, thinning: int) -> None:
+        self.thinning = thinning
+        x, y = grid.x[::thinning], grid.y[::thinning]
+        self.n_ears = len(x) * len(y)
+        cx, cy = sites.local_m()
+        dx, dy = np.abs(x[None, :] - cx[:, None]), np.abs(y[None, :] - cy[:, None])
+        reach_x, reach_y = float(dx.max()) + 1e-6, float(dy.max()) + 1e-6
+        kernel = field.kernel(grid.throw_m)
+
+        def between(a: FloatArray, b: FloatArray) -> FloatArray:
+            return kernel.at(a[:, None] ** 2 + b[None, :] ** 2)
+
+        # Samples crowd at zero, where the kernel bends most.
+        crowded: FloatArray = np.linspace(0.0, 1.0, _SAMPLES) ** 1.5
+        sx: FloatArray = np.multiply(reach_x, crowded)
+        sy: FloatArray = np.multiply(reach_y, crowded)
+        sample = between(sx, sy)
+        _, size, right = np.linalg.svd(sample, full_matrices=False)
+        rank = min(_MOST_RANK, max(1, int(np.sum(size > _RANK_ERROR * size[0]))))
+        basis = right[:rank].T / size[:rank]
+        ux, place = np.unique(np.round(dx, 9).astype(np.float64), return_inverse=True)
+        uy, place_y = np.unique(np.round(dy, 9).astype(np.float64), return_inverse=True)
+        left = between(ux, sy) @ basis
+        # The second factor fits exact kernel values at the samples of dx.
+        inner = np.linalg.pinv(sample @ basis) @ between(sx, uy)
+        self._left = left[place.reshape(dx.shape)].astype(np.float32)  # (nx, mx, r)
+        self._right = inner.T[place_y.reshape(dy.shape)].astype(np.float32)  # (ny, my, r)
+        self._reverberant = np.float32(field.reverberant)
+        self._fixed_plane: SingleArray | None = None
+        if np.any(field.fixed_energy):
+            ears_x, ears_y = to_local(
+                field.ears.point_m[:, :2], origin=sites.origin, angle_rad=sites.angle_rad
+            )
+            order = np.lexsort((np.round(ears_y, 6), np.round(ears_x, 6)))
+            plane = field.fixed_energy[order].reshape(len(grid.x), len(grid.y))
+            self._fixed_plane = plane[::thinning, ::thinning].astype(np.float32)
+        self._first: SingleArray = np.zeros((0, 0, 0), np.float32)
+        self._second: SingleArray = np.zeros((0, 0, 0), np.float32)
+        self._first_count: SingleArray = np.zeros(0, np.float32)
+        self._second_count: SingleArray = np.zeros(0, np.float32)
+
+    def first_axis(self, lines: list[tuple[int, ...]]) -> None:
+        """Prepare progressions of the first axis.
+
+        Parameters
+        ----------
+        lines
+            Site indices per progression.
+        """
+        n, m, r = self._left.shape
+        self._first = (membership(lines, n) @ self._left.reshape(n, m * r)).reshape(-1, m, r)
+        self._first_count = np.array([len(line) for line in lines], np.float32)
+
+    def second_axis(self, lines: list[tuple[int, ...]]) -> None:
+        """Prepare progressions of the second axis.
+
+        Parameters
+        ----------
+        lines
+            Site indices per progression.
+        """
+        n, m, r = self._right.shape
+        summed = (membership(lines, n) @ self._right.reshape(n, m * r)).reshape(-1, m, r)
+        self._second = np.ascontiguousarray(summed.transpose(0, 2, 1))
+        self._second_count = np.array([len(line) for line in lines], np.float32)
+
+    def energy(self, first: int, second: IntArray) -> SingleArray:
+        """Return energies of one first-axis line set with several second-axis ones.
+
+        Parameters
+        ----------
+        first
+            Index of the first-axis line set.
+        second : (n,)
+            Indices of second-axis line sets.
+
+        Returns
+        -------
+        (n, n_ears)
+            Energy per watt, single precision. [1/W]
+        """
+        flat = np.matmul(self._first[first], self._second[second]).reshape(len(second), -1)
+        if self._reverberant:
+            count = self._first_count[first] * self._second_count[second]
+            flat += self._reverberant * count[:, None]
+        return np.asarray(flat)
+
+    @property
+    def fixed(self) -> SingleArray | None:
+        """Energy of what is placed by hand at the ears used."""
+        return None if self._fixed_plane is None else self._fixed_plane.ravel()
+
+    def energy_of(self, column: IntArray, row: IntArray) -> FloatArray:
+        """Return the energy of any set of sites at the ears in use.
+
+        Parameters
+        ----------
+        column, row : (n,)
+            Site indices.
+
+        Returns
+        -------
+        (n_ears,)
+            Energy per watt, hand-placed speakers included. [1/W]
+        """
+        left = self._left[column].transpose(1, 0, 2).reshape(self._left.shape[1], -1)
+        right = self._right[row].transpose(1, 0, 2).reshape(self._right.shape[1], -1)
+        out = (left.astype(np.float64) @ right.astype(np.float64).T).ravel()
+        out += float(self._reverberant) * len(column)
+        return np.asarray(out if self.fixed is None else out + self.fixed)
+
+    def swapped(self) -> "SeparableEngine":
+        """Return the same engine with the axes exchanged."""
+        other = copy(self)
+        other._left, other._right = self._right, self._left  # noqa: SLF001 a copy of itself
+        if self._fixed_plane is not None:
+            plane = np.ascontiguousarray(self._fixed_plane.T)
+            other._fixed_plane = plane  # noqa: SLF001 a copy of itself
+        return other
+
+
+class TensorEngine:
+    """Columns of all sites, (n_columns, n_rows, n_ears), walls and heights counted."""
+
+    def __init__(self, field: Field, sites: Sites, *, most: int = _MOST_TENSOR) -> None:
+        columns, rows = sites.shape
+        inside = np.argwhere(sites.is_inside)
+        keep, self.thinning = _thinned(field, sites, most // max(1, columns * rows))
+        self.n_ears = int(keep.sum())
+        position = sites.site_m(inside[:, 0], inside[:, 1])
+        part = field.thinned(keep)
+        self._tensor = np.zeros((columns, rows, self.n_ears), np.float32)
+        for first in range(0, len(inside), 512):
+            some = inside[first : first + 512]
+            self._tensor[some[:, 0], some[:, 1]] = part.columns(position[first : first + 512])
+        has_fixed = bool(np.any(part.fixed_energy))
+        self._fixed = part.fixed_energy.astype(np.float32) if has_fixed else None
+        self._second = np.zeros((0, rows), np.float32)
+        self._lines: list[tuple[int, ...]] = []
+        self._last: tuple[int, SingleArray] = (-1, np.zeros((0, 0), np.float32))
+
+    def first_axis(self, lines: list[tuple[int, ...]]) -> None:
+        """Prepare progressions of the first axis.
+
+        Parameters
+        ----------
+        lines
+            Site indices per progression.
+        """
+        self._lines = lines
+        self._last = (-1, np.zeros((0, 0), np.float32))
+
+    def second_axis(self, lines: list[tuple[int, ...]]) -> None:
+        """Prepare progressions of the second axis.
+
+        Parameters
+        ----------
+        lines
+            Site indices per progression.
+        """
+        self._second = membership(lines, self._tensor.shape[1])
+
+    def energy(self, first: int, second: IntArray) -> SingleArray:
+        """Return energies of one first-axis line set with several second-axis ones.
+
+        Parameters
+        ----------
+        first
+            Index of the first-axis line set.
+        second : (n,)
+            Indices of second-axis line sets.
+
+        Returns
+        -------
+        (n, n_ears)
+            Energy per watt, single precision. [1/W]
+        """
+        if self._last[0] != first:
+            summed = self._tensor[list(self._lines[first])].sum(axis=0)
+            self._last = (first, np.asarray(summed, dtype=np.float32))
+        return np.asarray(self._second[second] @ self._last[1])
+
+    def energy_of(self, column: IntArray, row: IntArray) -> FloatArray:
+        """Return the energy of any set of sites at the ears in use.
+
+        Parameters
+        ----------
+        column, row : (n,)
+            Site indices.
+
+        Returns
+        -------
+        (n_ears,)
+            Energy per watt, hand-placed speakers included. [1/W]
+        """
+        out = self._tensor[column, row].sum(axis=0, dtype=np.float64)
+        return np.asarray(out if self.fixed is None else out + self.fixed)
+
+    @property
+    def fixed(self) -> SingleArray | None:
+        """Energy of what is placed by hand at the ears used."""
+        return self._fixed
+
+    def swapped(self) -> "TensorEngine":
+        """Return the same engine with the axes exchanged."""
+        other = copy(self)
+        other._tensor = self._tensor.transpose(1, 0, 2)  # noqa: SLF001 a copy of itself
+        return other
+
+
+def _thinned(field: Field, sites: Sites, most: int) -> tuple[NDArray[np.bool_], int]:
+    """Every n-th ear along both axes, with the least n that leaves at most ``most``."""
+    ears = field.ears
+    x, y = to_local(ears.point_m[:, :2], origin=sites.origin, angle_rad=sites.angle_rad)
+    column = np.round((x - x.min()) / ears.step_m).astype(int)
+    row = np.round((y - y.min()) / ears.step_m).astype(int)
+    for thinning in range(1, 64):
+        keep = (column % thinning == thinning // 2) & (row % thinning == thinning // 2)
+        if keep.any() and int(keep.sum()) <= max(most, 60):
+            return keep, thinning
+    return np.ones(ears.count, dtype=bool), 1
+
+
+def make_engine(field: Field, sites: Sites, *, most_ears: int) -> Engine:
+    """Return the quickest engine that fits a room.
+
+    Parameters
+    ----------
+    field
+        Ears, walls and measure.
+    sites
+        Candidate positions.
+    most_ears
+        More ears than this are thinned while screening; what is kept is then computed on all.
+
+    Returns
+    -------
+    Engine
+        Separable in a rectangle with one height, else a tensor.
+    """
+    grid = ear_grid(field, sites)
+    if grid is None:
+        return TensorEngine(field, sites)
+    thinning = 1
+    while len(grid.x[::thinning]) * len(grid.y[::thinning]) > most_ears:
+        thinning += 1
+    return SeparableEngine(field, sites, grid, thinning=thinning)

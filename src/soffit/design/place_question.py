@@ -1,0 +1,335 @@
+"""The question of one room as the search needs it: fields, ears, ceilings and their parts."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soffit.design.place_blocks import rectangles
+from soffit.design.place_ceiling import Span2
+from soffit.design.place_family import Family
+from soffit.design.place_field import Field, make_field, reverberant_per_watt
+from soffit.design.tiles import Sites, ceiling_polygon, face_height_m, find_sites, to_local
+from soffit.errors import DomainError, NoSolutionError
+from soffit.evaluate.sound_ears import Ears, find_ears
+from soffit.evaluate.sound_room import RoomAcoustics, room_acoustics
+from soffit.evaluate.sound_source import (
+    Sources,
+    columns,
+    measure_weights,
+    programme_spectrum,
+    radiator_of,
+    spectrum_share,
+)
+from soffit.model.catalogue import Catalogue, SpeakerType, Tap
+from soffit.model.survey import Ceiling, EvennessMeasure, Obstacle, PlacedSpeaker, Room
+from soffit.tables.settings import Limits
+
+FloatArray = NDArray[np.float64]
+
+_LOUDNESS_EARS = 400
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Question:
+    """Everything that placing in one room needs.
+
+    Parameters
+    ----------
+    room, speaker_type, voltage_v, obstacles, catalogue, placed, limits, family, is_imperial
+        As in ``design.place.choose_layouts``.
+    acoustics, ears
+        Of the room.
+    share : (n_bands,)
+        Share of each octave in one watt of programme.
+    guess_w
+        Watts at a voice coil that hand-placed speakers are weighed against. [W]
+    """
+
+    room: Room
+    speaker_type: SpeakerType
+    voltage_v: float
+    obstacles: tuple[Obstacle, ...]
+    catalogue: Catalogue
+    placed: tuple[PlacedSpeaker, ...]
+    limits: Limits
+    family: Family
+    is_imperial: bool
+    acoustics: RoomAcoustics
+    ears: Ears
+    share: FloatArray
+    guess_w: float
+
+    def type_of(self, item: PlacedSpeaker) -> SpeakerType:
+        """Return the type of a hand-placed speaker."""
+        if item.type_id == self.speaker_type.id:
+            return self.speaker_type
+        return self.catalogue.speaker(item.type_id)
+
+    @property
+    def mains(self) -> tuple[PlacedSpeaker, ...]:
+        """Hand-placed speakers that are no subwoofers."""
+        return tuple(item for item in self.placed if self.type_of(item).kind != "subwoofer")
+
+    def placed_taps(self) -> tuple[Tap, ...]:
+        """Return the taps of the hand-placed speakers, as named or nearest to the guess."""
+        out: list[Tap] = []
+        for item in self.mains:
+            kind = self.type_of(item)
+            taps = kind.taps_at(self.voltage_v)
+            if not taps:
+                continue
+            wanted = item.tap_w if item.tap_w is not None else self.guess_w
+            out.append(min(taps, key=lambda tap: (abs(tap.power_w - wanted), tap.power_w)))
+        return tuple(out)
+
+    def fixed_energy(self, weight: FloatArray, ears: Ears, late: bool) -> FloatArray:
+        """Return the energy of the hand-placed speakers for one watt at each searched one.
+
+        Parameters
+        ----------
+        weight : (n_bands,)
+            Measure.
+        ears
+            Where.
+        late
+            Whether their reverberant energy counts.
+        """
+        total = np.zeros(ears.count)
+        for item, tap in zip(self.mains, self.placed_taps(), strict=False):
+            kind = self.type_of(item)
+            radiator = radiator_of(kind)
+            height = item.mount_height_m
+            if height is None:
+                ceiling = self.room.ceilings[0]
+                height = float(face_height_m(ceiling, np.array([item.position]), self.limits)[0])
+            aim = np.asarray(item.aim, dtype=np.float64)
+            source = Sources(
+                keys=(item.key,),
+                radiators=(radiator,),
+                position_m=np.array([(*item.position, height)]),
+                axis=(aim / max(float(np.linalg.norm(aim)), 1e-9)).reshape(1, 3),
+                power_w=np.ones(1),
+                text="",
+            )
+            energy = columns(
+                source,
+                [0],
+                ears.point_m,
+                walls=self.acoustics.walls,
+                air_db_m=self.acoustics.air_db_m,
+                weights=weight,
+            )[0][:, 0]
+            if late:
+                energy = energy + reverberant_per_watt(radiator, weight, self.acoustics)
+            total += energy * kind.delivered_w(tap) / self.guess_w
+        return total
+
+    def field(self, measure: EvennessMeasure | None = None, ears: Ears | None = None) -> Field:
+        """Return the field of a measure at all ears.
+
+        Parameters
+        ----------
+        measure
+            The brief's by default.
+        ears
+            All by default.
+        """
+        used = ears or self.ears
+        named = measure or self.room.brief.evenness_measure
+        weight = measure_weights(named, self.share)
+        return make_field(
+            radiator=radiator_of(self.speaker_type),
+            measure=named,
+            share=self.share,
+            acoustics=self.acoustics,
+            ears=used,
+            fixed_energy=self.fixed_energy(weight, used, named.startswith("whole")),
+        )
+
+    def loudness_field(self) -> Field:
+        """Return the whole field in dBA at some hundred ears, for taps."""
+        step = max(1, -(-self.ears.count // _LOUDNESS_EARS))
+        some = replace(
+            self.ears,
+            point_m=self.ears.point_m[::step],
+            area_index=self.ears.area_index[::step],
+        )
+        return self.field("whole dBA", some)
+
+    def reverberant(self, weight: FloatArray) -> float:
+        """Return the reverberant energy of one watt at one speaker. [1/W].
+
+        Parameters
+        ----------
+        weight : (n_bands,)
+            Measure.
+        """
+        return reverberant_per_watt(radiator_of(self.speaker_type), weight, self.acoustics)
+
+    def model_text(self) -> str:
+        """Return measure, directivity model and ears in words."""
+        text = radiator_of(self.speaker_type).directivity.text
+        return f"{self.room.brief.evenness_measure}; {text}; {self.ears.text}"
+
+
+def make_question(  # noqa: PLR0913 the whole question of a room, each by name
+    room: Room,
+    *,
+    speaker_type: SpeakerType,
+    voltage_v: float,
+    obstacles: Sequence[Obstacle],
+    catalogue: Catalogue | None,
+    placed: Sequence[PlacedSpeaker],
+    limits: Limits,
+    family: Family | None,
+    is_imperial: bool,
+) -> Question:
+    """Gather what placing in one room needs.
+
+    Parameters
+    ----------
+    room, speaker_type, voltage_v, obstacles, catalogue, placed, limits, family, is_imperial
+        As in ``design.place.choose_layouts``.
+
+    Returns
+    -------
+    Question
+        Checked.
+
+    Raises
+    ------
+    NoSolutionError
+        If the room has no ceiling or no ear.
+    """
+    where = f"rooms.{room.key}"
+    if not room.ceilings:
+        msg = f"{room.label} has no ceiling"
+        raise NoSolutionError(msg, where=where, why="speakers need one", do="survey its ceiling")
+    try:
+        acoustics = room_acoustics(room, limits)
+        ears = find_ears(room, step_m=limits["sound_ear_grid_m"])
+    except DomainError as error:
+        first = error.problems[0]
+        raise NoSolutionError(first.what, where=first.where, why=first.why, do=first.do) from error
+    taps = speaker_type.taps_at(voltage_v)
+    asked = room.brief.tap_w
+    guess = asked if asked is not None else (taps[len(taps) // 2].power_w if taps else 1.0)
+    return Question(
+        room=room,
+        speaker_type=speaker_type,
+        voltage_v=voltage_v,
+        obstacles=tuple(item for item in obstacles if item.room_key == room.key),
+        catalogue=catalogue or Catalogue(),
+        placed=tuple(item for item in placed if item.room_key == room.key),
+        limits=limits,
+        family=family
+        or Family(
+            nudge_ratio=limits["place_nudge_ratio"],
+            omit_ratio=limits["place_omit_ratio"],
+            margin_ratio=limits["place_margin_ratio"],
+            aspect_ratio=limits["place_aspect_ratio"],
+        ),
+        is_imperial=is_imperial,
+        acoustics=acoustics,
+        ears=ears,
+        share=spectrum_share(programme_spectrum(room.brief.programme)),
+        guess_w=guess,
+    )
+
+
+def make_plans(question: Question, whole: Field) -> list[tuple[Span2, ...]]:
+    """Return the ways to divide a room into parts with a lattice each.
+
+    Parameters
+    ----------
+    question
+        Room and family.
+    whole
+        The brief's measure at all ears.
+
+    Returns
+    -------
+    list of tuple of Span2
+        First the whole (one part per ceiling), then one lattice per rectangle.
+
+    Raises
+    ------
+    NoSolutionError
+        If no ceiling offers a free place.
+    """
+    room = question.room
+    wholes: list[Span2] = []
+    problems: list[NoSolutionError] = []
+    for ceiling in room.ceilings:
+        try:
+            wholes.append(_whole(question, ceiling, whole, is_only=len(room.ceilings) == 1))
+        except NoSolutionError as error:
+            problems.append(error)
+    if not wholes:
+        raise problems[0]
+    _check_throw(question, wholes)
+    plans: list[tuple[Span2, ...]] = [tuple(wholes)]
+    if len(room.ceilings) == 1 and question.family.has_blocks:
+        plans += [_cut(wholes[0], cut) for cut in rectangles(wholes[0])]
+    return [plan for plan in plans if plan]
+
+
+def _check_throw(question: Question, parts: Sequence[Span2]) -> None:
+    lowest = min(float(part.sites.height_m[part.sites.is_inside].min()) for part in parts)
+    highest = float(question.ears.point_m[:, 2].max())
+    if lowest <= highest + 0.05:
+        room = question.room
+        msg = f"{room.label}: ears at {highest:.2f} m, speakers at {lowest:.2f} m"
+        raise NoSolutionError(
+            msg,
+            where=f"rooms.{room.key}",
+            why="speakers that face down must hang above the ears",
+            do="check the ceiling height, the ear height and the height of pendants",
+        )
+
+
+def _whole(question: Question, ceiling: Ceiling, field: Field, *, is_only: bool) -> Span2:
+    sites = find_sites(
+        question.room,
+        ceiling,
+        obstacles=question.obstacles,
+        speaker_type=question.speaker_type,
+        taken=[item.position for item in question.placed],
+        limits=question.limits,
+    )
+    region = ceiling_polygon(question.room, ceiling)
+    ring = np.asarray(region.exterior.coords)[:, :2]
+    x, y = to_local(ring, origin=sites.origin, angle_rad=sites.angle_rad)
+    walls = (float(x.min()), float(x.max()), float(y.min()), float(y.max()))
+    if not is_only:
+        import shapely  # noqa: PLC0415 keeps `soffit line` free of shapely
+
+        points = question.ears.point_m
+        under = shapely.intersects_xy(region, points[:, 0], points[:, 1])
+        if under.any():
+            field = field.thinned(under)
+    return Span2(sites=sites, walls_local=walls, field=field)
+
+
+def _cut(whole: Span2, boxes: tuple[tuple[float, float, float, float], ...]) -> tuple[Span2, ...]:
+    """Divide a part into boxes in its local frame; none if a box holds no site or no ear."""
+    out: list[Span2] = []
+    lx, ly = whole.sites.local_m()
+    ears = whole.field.ears.point_m
+    ex, ey = to_local(ears[:, :2], origin=whole.sites.origin, angle_rad=whole.sites.angle_rad)
+    for x0, x1, y0, y1 in boxes:
+        mask = ((lx >= x0) & (lx < x1))[:, None] & ((ly >= y0) & (ly < y1))[None, :]
+        under = (ex >= x0) & (ex < x1) & (ey >= y0) & (ey < y1)
+        sites = _masked(whole.sites, mask)
+        if not sites.is_free.any() or not under.any():
+            return ()
+        out.append(
+            Span2(sites=sites, walls_local=(x0, x1, y0, y1), field=whole.field.thinned(under))
+        )
+    return tuple(out)
+
+
+def _masked(sites: Sites, mask: NDArray[np.bool_]) -> Sites:
+    return replace(sites, is_inside=sites.is_inside & mask, is_free=sites.is_free & mask)
