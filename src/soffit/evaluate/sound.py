@@ -340,7 +340,6 @@ def room_sound(
             ears,
             acoustics,
             noise,
-            whole_energy=whole,
             limits=limits,
             level_dba=played,
             asked=room.brief.sti_min,

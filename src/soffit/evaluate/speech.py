@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from soffit.acoustics.alcons import alcons_from_sti_percent, alcons_percent
 from soffit.acoustics.bands import SPEECH_BANDS, FloatArray, band_index
 from soffit.acoustics.evenness import percentile_sorted
-from soffit.acoustics.room import room_constant_m2
+from soffit.acoustics.room import late_share, room_constant_m2
 from soffit.acoustics.spectrum import Edition, speech_spectrum
 from soffit.acoustics.speechmap import sti_at_points
 from soffit.acoustics.sti import method_text, sti_rating
@@ -44,7 +44,8 @@ class Remedies:
     sti_quieter
         Without any noise.
     sti_even
-        With endlessly many speakers of the same total power: the direct field everywhere even.
+        With endlessly many speakers of the same total power: the direct field even everywhere and
+        all of it in time, the late field as it is. An upper bound.
     sti_dry
         Without any reverberant sound.
     needed_time_s
@@ -128,8 +129,9 @@ class _Path:
 
     def levelled(self, level_dba: float) -> "_Path":
         """Return the path with the power that gives a mean level at these points."""
-        whole = self.direct.sum(axis=1) + self.late.sum(axis=0)
-        mean = float(np.mean(whole @ self.a_weights))
+        share = late_share(delay_s=self.delay_s[..., None], reverberation_time_s=self.time_s)
+        late = np.einsum("psb,sb->pb", share, self.late)
+        mean = float(np.mean((self.direct.sum(axis=1) + late) @ self.a_weights))
         return replace(self, scale=float(power_ratio(level_dba)) / mean)
 
     def sti(self) -> FloatArray:
@@ -142,13 +144,12 @@ class _Path:
         )
 
 
-def room_speech(  # noqa: PLR0913 - one call, most of it named
+def room_speech(
     sources: Sources,
     ears: Ears,
     acoustics: RoomAcoustics,
     noise: RoomNoise | None,
     *,
-    whole_energy: FloatArray,
     limits: Limits,
     level_dba: float,
     asked: float | None,
@@ -166,8 +167,6 @@ def room_speech(  # noqa: PLR0913 - one call, most of it named
         Reverberation, walls, air.
     noise
         Background noise; none is taken where nothing is known.
-    whole_energy : (n_ears, n_bands)
-        Whole field with the full tap power in each octave.
     limits
         Share of ears, tried rise.
     level_dba
@@ -186,8 +185,9 @@ def room_speech(  # noqa: PLR0913 - one call, most of it named
     stride = max(1, -(-ears.count * n_speakers // MOST_PAIRS))
     index = np.arange(0, ears.count, stride)
     build = _path_builder(sources, acoustics, noise, edition)
-    share_a = measure_weights("whole dBA", spectrum_share(speech_spectrum(edition)))
-    scale = float(power_ratio(level_dba)) / float(np.mean(whole_energy @ share_a))
+    few = index[:: max(1, -(-len(index) // REMEDY_EARS))]
+    sample = build(ears.point_m[few])
+    scale = sample.levelled(level_dba).scale
     step = max(1, CHUNK_PAIRS // n_speakers)
     values = np.concatenate(
         [
@@ -195,10 +195,9 @@ def room_speech(  # noqa: PLR0913 - one call, most of it named
             for i in range(0, len(index), step)
         ]
     )
-    few = index[:: max(1, -(-len(index) // REMEDY_EARS))]
     share = limits["sound_sti_share"]
     remedies = _remedies(
-        build(ears.point_m[few]),
+        sample,
         acoustics,
         share=share,
         asked=asked,
@@ -278,13 +277,10 @@ def _remedies(
     level_dba: float,
     louder_db: float,
 ) -> Remedies:
-    mean_direct: FloatArray = np.mean(path.direct.sum(axis=1), axis=0).reshape(1, 1, -1)
-    even = replace(
-        path,
-        direct=mean_direct,
-        late=path.late.sum(axis=0)[None, :],
-        delay_s=np.array([[float(np.min(path.delay_s))]]),
-    )
+    even_direct = np.zeros_like(path.direct)
+    nearest = np.argmin(path.delay_s, axis=1)
+    even_direct[np.arange(len(nearest)), nearest] = np.mean(path.direct.sum(axis=1), axis=0)
+    even = replace(path, direct=even_direct)
     levelled = path.levelled(level_dba)
     quiet = replace(levelled, noise_db=np.full(7, -np.inf))
     dry = replace(path, late=path.late * 1e-9).levelled(level_dba)
