@@ -157,3 +157,28 @@ def test_planes_never_raise_the_power_by_more_than_they_do_at_no_distance(
     assert one <= 3.0103 + 1e-4
     assert two <= 6.0206 + 1e-4
     assert two == pytest.approx(swapped, abs=1e-9)
+
+
+@settings(max_examples=6, deadline=None)
+@given(
+    st.lists(st.floats(2.5, 6.0), min_size=5, max_size=10),
+    st.floats(0.15, 0.5),
+    st.floats(0.1, 3.0),
+)
+def test_any_plan_with_a_column_gets_a_mesh_and_turning_it_moves_no_mode(
+    radii: list[float], column: float, turn: float
+):
+    angle = 2.0 * np.pi * np.arange(len(radii)) / len(radii)
+    plan = np.array(radii)[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
+    round_ = np.linspace(0.0, 2.0 * np.pi, 16, endpoint=False)
+    hole = column * np.column_stack([np.cos(round_), np.sin(round_)])
+    rotation = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    straight = mesh_modes(plan, [hole], limit_per_m=1.2, step_m=0.6)
+    turned = mesh_modes(plan @ rotation + 5.0, [hole @ rotation + 5.0], limit_per_m=1.2, step_m=0.6)
+    several = min(straight.wavenumber_per_m.size, turned.wavenumber_per_m.size, 8)
+    assert several >= 3
+    assert straight.wavenumber_per_m[1:several] == pytest.approx(
+        turned.wavenumber_per_m[1:several], rel=3e-3
+    )
+    points = np.array([[1.2, 0.3], [0.2, -1.4]])
+    assert np.abs(straight.at(points)[:, 0]) == pytest.approx(np.ones(2), rel=1e-6)
