@@ -45,8 +45,8 @@ class FaultKind:
         Sizes to try; empty where the plan gives them. [Ω, µF or a factor]
     size_sd
         Spread of ln(size) around each.
-    words, mend
-        What is wrong and what to do, with ``{place}``.
+    words, sign, mend
+        What is wrong, how to tell it from its likes, and what to do, with ``{place}``.
     """
 
     name: str
@@ -55,6 +55,7 @@ class FaultKind:
     sizes: tuple[float, ...]
     size_sd: float
     words: str
+    sign: str
     mend: str
 
 
@@ -92,6 +93,7 @@ def fault_kinds() -> dict[str, FaultKind]:
             sizes=tuple(float(text) for text in row["sizes"].split()),
             size_sd=float(row["sd"]),
             words=row["words"],
+            sign=row["sign"],
             mend=row["mend"],
         )
         for row in table.rows
