@@ -276,6 +276,8 @@ def _ceiling(
         context.assumptions.add((*path, "height"), f"ceiling height {height:.1f} m")
     need(problems, (*path, "height"), height, 0.0, _LARGEST_HEIGHT_M)
     need(problems, (*path, "void_depth"), entry.void_depth, 0.0, 20.0)
+    for number, item in enumerate(entry.void_points):
+        need(problems, (*path, "void_points", number, "depth"), item.depth, 0.0, 20.0)
     need(problems, (*path, "tile_mass"), entry.tile_mass, 0.0, 200.0)
     _check_structure(problems, path, entry, height)
     region = _part(problems, path, entry, outline, "ceiling") if has_shape(entry) else None
@@ -293,6 +295,7 @@ def _ceiling(
         joists=_joists(entry.joists, (region or outline)[0]),
         void_depth_m=entry.void_depth,
         void_source=entry.void_source or "surveyed",
+        void_points=tuple((*point(item.at), item.depth) for item in entry.void_points),
         slope_ratio=entry.slope.ratio if entry.slope else 0.0,
         slope_angle_rad=entry.slope.angle if entry.slope else 0.0,
         slope_at=point(entry.slope.at) if entry.slope else (0.0, 0.0),

@@ -118,6 +118,13 @@ class SlopeEntry(Entry):
     at: PlanPoint = Field(description="Where the height of the ceiling holds.")
 
 
+class VoidPointEntry(Entry):
+    """A place at which somebody measured the void."""
+
+    at: PlanPoint = Field(description="Where.")
+    depth: Length = Field(description="Ceiling face to the lowest obstacle above, there.")
+
+
 class CeilingEntry(ShapeEntry):
     """One ceiling of a room; its shape is the part it covers, all of the room if left out."""
 
@@ -136,6 +143,10 @@ class CeilingEntry(ShapeEntry):
         default=None, description="Ceiling face to the lowest obstacle above."
     )
     void_source: HeightSource | None = Field(default=None, description="Who says so.")
+    void_points: list[VoidPointEntry] = Field(
+        default_factory=list,
+        description="Void measured at single places; the least near by counts.",
+    )
     structure_height: Length | None = Field(
         default=None, description="Underside of the structure above finished floor."
     )
