@@ -201,7 +201,7 @@ def _routes(job: Job, room: Room, labels: Mapping[str, str]) -> tuple[RouteView,
             if len(run.route) < 2 or not {run.start_key, run.end_key} & inside:
                 continue
             outside = [key for key in (run.start_key, run.end_key) if key not in inside]
-            leaves = f"to {labels.get(outside[0], '')}" if outside else ""
+            leaves = labels.get(outside[0], "") if outside else ""
             part = LineString(run.route).intersection(window) if outside else None
             views.append(
                 RouteView(
