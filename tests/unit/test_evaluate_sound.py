@@ -35,6 +35,7 @@ from soffit.model.survey import (
     Surface,
     TestPoint,
 )
+from soffit.model.zones import Zone
 from soffit.tables.settings import DEFAULT_LIMITS, Limits
 
 TAP = Tap(power_w=5.0, voltage_v=100.0)
@@ -479,3 +480,33 @@ def test_first_reflections_take_their_share_from_the_diffuse_field(hall):
     assert abs(power_ratio_db(late.mean(axis=0) / diffuse.mean(axis=0))[3:7]).max() < 3.0
     assert np.ptp(late[:, 4]) > 0.05 * late[:, 4].mean()
     assert np.ptp(diffuse[:, 4]) < 1e-6 * diffuse[:, 4].mean()
+
+
+def two_rooms(delay_s: float):
+    west = make_room(key="hall", outline=((0, 0), (6, 0), (6, 5), (0, 5)), test_points=())
+    east = make_room(
+        key="bar", label="Bar", outline=((6.1, 0), (12, 0), (12, 5), (6.1, 5)), test_points=()
+    )
+    speakers = make_speakers(spots=((5.0, 2.5),))
+    speakers += [
+        replace(s, key=f"b{s.key}", room_key="bar") for s in make_speakers(spots=((7.1, 2.5),))
+    ]
+    survey = Survey(
+        site=Site(name="invented"),
+        storeys=(Storey(key="ground", label="Ground"),),
+        rooms=(west, east),
+        zones=(
+            Zone(key="z1", label="Hall", room_keys=("hall",)),
+            Zone(key="z2", label="Bar", room_keys=("bar",), delay_s=delay_s),
+        ),
+    )
+    return sound_state(survey, CATALOGUE, speakers)
+
+
+def test_a_delayed_zone_is_found_where_its_room_touches_another():
+    assert two_rooms(0.0).zone_lags == ()
+    (lag,) = two_rooms(0.060).zone_lags
+    assert (lag.early_zone_key, lag.late_zone_key) == ("z1", "z2")
+    assert lag.lag_s == pytest.approx(0.060, abs=0.002)
+    assert lag.suggested_delay_s == pytest.approx(0.060, abs=0.002)
+    assert 5.5 <= lag.position[0] <= 6.2

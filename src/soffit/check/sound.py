@@ -202,6 +202,27 @@ def _echo(context: Context) -> list[Finding]:
     ]
 
 
+def _zones_apart(context: Context) -> list[Finding]:
+    if context.states.sound is None:
+        return []
+    return [
+        at_room(
+            lag.early_room_key,
+            context.job.survey.room(lag.early_room_key).label,
+            f"zone {lag.early_zone_key} is heard up to {lag.lag_s * 1e3:.0f} ms before zone"
+            f" {lag.late_zone_key} where their rooms touch",
+            limit=f"{context.limits['sound_late_s'] * 1e3:.0f} ms",
+            do=f"delay zone {lag.early_zone_key} by {lag.suggested_delay_s * 1e3:.0f} ms more, if"
+            " one hears through",
+        )
+        for lag in context.states.sound.zone_lags
+    ]
+
+
+def _echoes(context: Context) -> list[Finding]:
+    return [*_echo(context), *_zones_apart(context)]
+
+
 def _assumed_room(context: Context) -> list[Finding]:
     return [
         at_room(
@@ -355,7 +376,7 @@ CHECKS: Final = (
         title="Late loud arrivals",
         why="A second arrival more than about 30 ms late is heard as an echo.",
         do="delay the far zone, or lower the far speakers",
-        find=_echo,
+        find=_echoes,
         limits=("sound_late_s",),
         no_mend="delays are set in the processor when it is commissioned",
     ),

@@ -36,6 +36,7 @@ from soffit.evaluate.sound_source import (
     sources_of,
     spectrum_share,
 )
+from soffit.evaluate.sound_zones import RoomVoice, ZoneLag, zone_lags
 from soffit.evaluate.speech import Speech, room_speech
 from soffit.model.catalogue import Catalogue
 from soffit.model.decisions import Survey
@@ -182,11 +183,14 @@ class SoundState:
         Room keys and the reason why there is no record.
     silent
         Keys of rooms without speakers.
+    zone_lags
+        Zones that are heard too far apart in time where their rooms touch.
     """
 
     rooms: tuple[RoomSound, ...]
     refused: tuple[tuple[str, Problem], ...]
     silent: tuple[str, ...]
+    zone_lags: tuple[ZoneLag, ...] = ()
 
     def room(self, key: str) -> RoomSound | None:
         """Return a room's record; ``None`` where it is silent or refused.
@@ -245,7 +249,21 @@ def sound_state(
             )
         except SoffitError as error:
             refused.append((room.key, error.problems[0]))
-    return SoundState(rooms=tuple(rooms), refused=tuple(refused), silent=tuple(silent))
+    voices = [
+        RoomVoice(
+            room=survey.room(found.room_key),
+            sources=found.sources,
+            acoustics=found.acoustics,
+            share=found.share,
+        )
+        for found in rooms
+    ]
+    return SoundState(
+        rooms=tuple(rooms),
+        refused=tuple(refused),
+        silent=tuple(silent),
+        zone_lags=zone_lags(voices, survey.zones, survey.limits),
+    )
 
 
 def room_sound(
