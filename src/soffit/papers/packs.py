@@ -91,12 +91,23 @@ def make_packs(
         for name in _PARTS[pack]:
             sections += maker.part(name)
         progress(f"{PACKS[pack]}: PDF")
-        data = _data(view, PACKS[pack], sections)
+        data = pack_data(view, PACKS[pack], sections)
         done[pack] = compile_pdf(shown(data, maker.missing), date=view.title.date)
     return done
 
 
-def _data(view: JobView, name: str, sections: Sequence[Section]) -> dict[str, Any]:
+def pack_data(view: JobView, name: str, sections: Sequence[Section]) -> dict[str, Any]:
+    """Return what the template needs to lay out sections as one file.
+
+    Parameters
+    ----------
+    view
+        The job.
+    name
+        Name of the pack.
+    sections
+        Its parts, in order.
+    """
     title = view.title
     width, height = PORTRAIT_MM[title.paper]
     return {

@@ -201,6 +201,21 @@ def write_xlsx(view: JobView) -> bytes:
     bytes
         The workbook, dated by the revision; same job, same bytes.
     """
+    book, stream, formats = new_workbook(view)
+    for table in tables(view):
+        _sheet(book, table, formats, view)
+    book.close()
+    return stream.getvalue()
+
+
+def new_workbook(view: JobView) -> tuple[Any, io.BytesIO, dict[str, Any]]:
+    """Return an empty workbook dated by the revision, its stream and its formats.
+
+    Parameters
+    ----------
+    view
+        The job.
+    """
     import xlsxwriter  # noqa: PLC0415 - only workbooks need it
 
     stream = io.BytesIO()
@@ -222,10 +237,7 @@ def write_xlsx(view: JobView) -> bytes:
         "total": book.add_format({"bold": True, "top": 1}),
         "body": book.add_format({"valign": "top"}),
     }
-    for table in tables(view):
-        _sheet(book, table, formats, view)
-    book.close()
-    return stream.getvalue()
+    return book, stream, formats
 
 
 def _sheet(book: Any, table: Table, formats: dict[str, Any], view: JobView) -> None:  # noqa: ANN401 - the library brings no types

@@ -431,6 +431,8 @@ class CableRow:
         Route length. [m]
     cut_m
         Length to cut, slack and waste included. [m]
+    penetrations
+        Walls that it passes.
     """
 
     run_label: str
@@ -442,6 +444,7 @@ class CableRow:
     cut_m: float
     colours: str = ""
     note: str = ""
+    penetrations: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
