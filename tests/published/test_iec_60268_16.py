@@ -19,6 +19,8 @@ from soffit.acoustics.sti import (
     octave_weights,
     sti,
     sti_from_transfer_indices,
+    sti_letter,
+    sti_rating,
 )
 from soffit.acoustics.weighting import level_dba, level_dbc
 from soffit_testing import printed
@@ -153,3 +155,21 @@ def test_branches_of_alcons_join():
         distance_m=2 * join, reverberation_time_s=time, volume_m3=volume, directivity_factor=q
     )
     assert float(far) == pytest.approx(9 * time)
+
+
+def test_annex_f_letters_change_in_steps_of_0_04():
+    edges = {0.36: "UJ", 0.40: "JI", 0.44: "IH", 0.48: "HG", 0.52: "GF", 0.56: "FE"}
+    edges |= {0.60: "ED", 0.64: "DC", 0.68: "CB", 0.72: "BA"}
+    for edge, (below, above) in edges.items():
+        assert sti_letter(edge - 0.001) == below
+        assert sti_letter(edge) == above
+    assert (sti_letter(0.759), sti_letter(0.76)) == ("A", "A+")
+    assert (sti_letter(0.0), sti_letter(1.0)) == ("U", "A+")
+
+
+@pytest.mark.parametrize(
+    ("value", "word"),
+    [(0.29, "bad"), (0.30, "poor"), (0.45, "fair"), (0.60, "good"), (0.75, "excellent")],
+)
+def test_words_of_the_index(value, word):
+    assert sti_rating(value) == word

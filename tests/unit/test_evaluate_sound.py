@@ -350,6 +350,14 @@ def test_noise_in_each_of_its_forms(noise, level):
     assert room_noise(noise).level_dba == pytest.approx(level, abs=0.05)
 
 
+def test_loud_noise_known_in_dba_only_is_people():
+    loud, quiet = (room_noise(Noise(kind="dba", value=level)) for level in (70.0, 40.0))
+    assert "talking people" in loud.text
+    assert "air handling" in quiet.text
+    assert loud.octave_db[5] - loud.octave_db[1] > quiet.octave_db[5] - quiet.octave_db[1] + 10
+    assert room_noise(Noise(kind="dba", value=70.0), people_from_dba=80.0).octave_db[0] > 70.0
+
+
 def test_rating_curve_noise_and_no_noise():
     assert room_noise(Noise(kind="nr", value=35.0)).octave_db[4] == pytest.approx(35.0)
     assert room_noise(None) is None

@@ -348,6 +348,32 @@ def sti_rating(value: float) -> str:
     return "bad"
 
 
+def sti_letter(value: float) -> str:
+    """Qualification letter of an STI, U to A+, in steps of 0.04 from 0.36.
+
+    Parameters
+    ----------
+    value
+        STI.
+
+    Returns
+    -------
+    str
+        Letter. Measurements repeat to 0.02 or 0.03 only, so that it may be one letter off.
+
+    References
+    ----------
+    IEC 60268-16:2020, annex F (read in one second source).
+
+    Examples
+    --------
+    >>> sti_letter(0.35), sti_letter(0.50), sti_letter(0.76)
+    ('U', 'G', 'A+')
+    """
+    letters = ("U", "J", "I", "H", "G", "F", "E", "D", "C", "B", "A", "A+")
+    return letters[min(11, max(0, int(np.floor((value - 0.36) / 0.04 + 1e-9)) + 1))]
+
+
 def method_text(edition: Edition) -> str:
     """Words that go with every STI: edition and method.
 

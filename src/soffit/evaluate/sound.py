@@ -313,7 +313,7 @@ def room_sound(
     spectrum = programme_spectrum(room.brief.programme)
     share = spectrum_share(spectrum)
     drive = crest_drive_db(room.brief.programme, limits)
-    noise = room_noise(room.noise)
+    noise = room_noise(room.noise, people_from_dba=limits["sound_people_from_dba"])
     dba = whole @ measure_weights("whole dBA", share) * float(power_ratio(drive))
     full_dba = float(power_ratio_db(np.mean(dba)))
     target = target_level_dba(room, noise)

@@ -6,7 +6,7 @@ import numpy as np
 
 from soffit.acoustics.air import air_absorption_db_m, air_energy_attenuation_per_m
 from soffit.acoustics.bands import BAND_LABELS, FloatArray
-from soffit.acoustics.noise import nc_curve_db, noise_octaves_db, nr_curve_db
+from soffit.acoustics.noise import NoiseShape, nc_curve_db, noise_octaves_db, nr_curve_db
 from soffit.acoustics.room import (
     ReverberationModel,
     Surface,
@@ -270,13 +270,16 @@ def _surfaces(
     return found, tuple(assumptions), objects
 
 
-def room_noise(noise: Noise | None) -> RoomNoise | None:
+def room_noise(noise: Noise | None, *, people_from_dba: float = 55.0) -> RoomNoise | None:
     """Return the octave levels of a room's noise.
 
     Parameters
     ----------
     noise
         As the survey states it.
+    people_from_dba
+        A level stated in dBA alone is taken for talking people from here up, below for air
+        handling. [dB]
 
     Returns
     -------
@@ -306,7 +309,9 @@ def room_noise(noise: Noise | None) -> RoomNoise | None:
     elif noise.kind == "nr":
         octaves, text = nr_curve_db(noise.value), f"NR-{noise.value:g}, its curve in every octave"
     else:
-        octaves = noise_octaves_db(noise.value)
-        text = f"{noise.value:g} dBA, spectrum of air handling assumed"
+        shape: NoiseShape = "people" if noise.value >= people_from_dba else "ventilation"
+        octaves = noise_octaves_db(noise.value, shape)
+        words = {"people": "talking people", "ventilation": "air handling"}[shape]
+        text = f"{noise.value:g} dBA, spectrum of {words} assumed"
     level = float(level_dba(octaves))
     return RoomNoise(octave_db=octaves, level_dba=level, text=f"{text} ({noise.source})")

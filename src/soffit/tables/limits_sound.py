@@ -85,6 +85,13 @@ ROWS: Final[tuple[Setting, ...]] = (
         least=0.0,
         most=1.0,
     ),
+    _level(
+        "sound_people_from_dba",
+        55.0,
+        PRACTICE,
+        "Noise known in dBA only is taken for talking people from here up, for air handling below.",
+        most=120.0,
+    ),
     Setting(
         name="sound_late_s",
         default=0.030,
