@@ -51,6 +51,10 @@ def make_demo(name: str, folder: Path, *, force: bool = False, who: str = "") ->
             do="name one of these",
         )
     source = _demos() / name
+    own = source / "catalogue.toml"
+    if own.is_file() and (force or not folder.exists() or _is_empty(folder)):
+        _bring_catalogue(folder, own.read_text(encoding="utf-8"))
+        force = True  # the folder was empty, or may be replaced: nothing is lost
     job = create_job(
         folder, (source / "job.toml").read_text(encoding="utf-8"), force=force, who=who
     )
@@ -59,6 +63,35 @@ def make_demo(name: str, folder: Path, *, force: bool = False, who: str = "") ->
         design = parse_design(decided.read_text(encoding="utf-8"))
         write_design(folder, design, job.design.revision, who=who, what=f"demo {name}")
     return folder
+
+
+def _is_empty(folder: Path) -> bool:
+    return folder.is_dir() and not any(folder.iterdir())
+
+
+def _bring_catalogue(folder: Path, text: str) -> None:
+    """Write the demo's own types before its job, which names them."""
+    from soffit.job.files import replace_file
+
+    path = folder / "catalogue.toml"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        other = path.exists() and path.read_text(encoding="utf-8") != text
+    except (OSError, UnicodeDecodeError) as error:
+        raise JobError(
+            what=f"the demo cannot be copied to {folder.name!r}",
+            where=str(folder),
+            why=str(error),
+            do="choose another place, or check its rights",
+        ) from None
+    if other:
+        raise JobError(
+            what=f"there is another catalogue.toml in {folder.name!r}",
+            where=str(path),
+            why="the demo brings types of its own, and yours would be lost",
+            do="choose another folder",
+        )
+    replace_file(path, text)
 
 
 def begin_job(folder: Path, *, force: bool = False, who: str = "") -> Path:
