@@ -41,6 +41,7 @@ from soffit.acoustics.speechmap import sti_at_points
 from soffit.acoustics.sti import modulation_of_decay, sti, sti_rating
 from soffit.acoustics.weighting import level_dba, octave_a_weights_db
 from soffit.decibel import power_ratio, power_ratio_db
+from soffit.tables.load import load_table
 
 HERE = Path(__file__).resolve().parent / "theory"
 BANDS = ["63", "125", "250", "500", "1k", "2k", "4k", "8k"]
@@ -311,8 +312,61 @@ def speech_page() -> str:
     return "\n\n".join("\n".join(block) for block in blocks) + "\n"
 
 
+def noise_levels_page() -> str:
+    lines = [
+        "# Choose a noise level that nobody measured",
+        "",
+        NOTE,
+        "",
+        "A reading at the busiest hour, in octaves, beats every row here. Speech wants 6 to 10 dB over"
+        " it (list for public address, read in a reproduction); music what the customer likes.",
+        "Above some 80 dBA of speech louder stops helping: bring the noise down.",
+    ]
+    for name, column in (
+        ("ambient_nfpa", "place"),
+        ("ambient_uk", "place"),
+        ("ambient_restaurant", "statistic"),
+    ):
+        table = load_table(name)
+        lines += ["", f"## {table.source.title}", "", table.source.cite(), ""]
+        if table.source.note:
+            lines += [f"Note: {table.source.note}.", ""]
+        lines += [f"| {column} | dBA |", "|--|--|"]
+        lines += [f"| {entry[column]} | {entry['level_dba']} |" for entry in table.rows]
+    return "\n".join(lines) + "\n"
+
+
+def materials_page() -> str:
+    table = load_table("absorption")
+    columns = [name for name in table.columns if name.startswith("a")]
+    lines = [
+        "# Absorption of surfaces",
+        "",
+        NOTE,
+        "",
+        f"{table.source.cite()}. {table.source.note}.",
+        "A measured reverberation time replaces all of them.",
+        "",
+        "| id in the job | surface | 125 | 250 | 500 | 1k | 2k | 4k |",
+        "|--" * 8 + "|",
+    ]
+    lines += [
+        f"| `{entry['material']}` | {entry['name']} | "
+        + " | ".join(entry[name] for name in columns)
+        + " |"
+        for entry in table.rows
+    ]
+    return "\n".join(lines) + "\n"
+
+
 def pages() -> dict[Path, str]:
-    return {HERE / "sound-worked.md": sound_page(), HERE / "speech-worked.md": speech_page()}
+    docs = HERE.parent
+    return {
+        HERE / "sound-worked.md": sound_page(),
+        HERE / "speech-worked.md": speech_page(),
+        docs / "how-to" / "noise-levels.md": noise_levels_page(),
+        docs / "reference" / "materials.md": materials_page(),
+    }
 
 
 def main() -> None:
