@@ -318,8 +318,8 @@ def noise_levels_page() -> str:
         "",
         NOTE,
         "",
-        "A reading at the busiest hour, in octaves, beats every row here. Speech wants 6 to 10 dB over"
-        " it (list for public address, read in a reproduction); music what the customer likes.",
+        "A reading at the busiest hour, in octaves, beats every row here. Speech wants 6 to 10 dB"
+        " over it (list for public address, read in a reproduction); music what its owner likes.",
         "Above some 80 dBA of speech louder stops helping: bring the noise down.",
     ]
     for name, column in (

@@ -115,6 +115,30 @@ def test_shadows_are_subtracted_where_a_corner_hides():
     assert float(np.max(np.abs(gap))) < 0.001
 
 
+def test_lines_of_sight_against_a_geometry_library():
+    """Shapely says whether the whole line lies in the room; ours are three signs per wall."""
+    import shapely
+
+    outer = [(0, 0), (40, 0), (40, 15), (20, 15), (20, 30), (0, 30)]
+    holes = [
+        [(x, y), (x + 0.5, y), (x + 0.5, y + 0.5), (x, y + 0.5)]
+        for x in (5, 12, 19, 26)
+        for y in (5, 10)
+    ]
+    walls = outline(outer, holes)
+    room = shapely.Polygon(outer, holes)
+    shapely.prepare(room)
+    points = np.random.default_rng(40).uniform(0, [40, 30], (3000, 2))
+    points = points[shapely.contains_xy(room, *points.T)]
+    np.testing.assert_array_equal([is_in(walls, p) for p in points[:200]], True)
+    eyes = points[:10]
+    seen = is_visible(walls, eyes, points)
+    for column, eye in enumerate(eyes):
+        ends = np.stack([np.broadcast_to(eye, points.shape), points], axis=1)
+        covered = shapely.covers(room, shapely.linestrings(ends))
+        np.testing.assert_array_equal(seen[:, column], covered)
+
+
 def is_in(walls, point):
     from soffit.acoustics.visibility import is_inside
 
