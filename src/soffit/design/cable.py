@@ -7,7 +7,6 @@ then pairs of runs trade sizes while that saves copper.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
 from typing import Final
 
 import numpy as np
@@ -18,6 +17,13 @@ from soffit.circuit.tree import Tree, solve_tree
 from soffit.errors import DomainError
 
 _TRADE_ROUNDS: Final = 60
+_ALL_COMBINATIONS: Final = 300_000
+"""Up to here every combination is tried, which proves the least copper."""
+_BLOCK: Final = 20_000
+_THICKER_SIZES: Final = 3
+"""Sizes thicker than the single one that are tried as the thick one of a pair."""
+_KICKED_RUNS: Final = 30
+"""Up to here single runs are thickened on trial, which takes time with the square of runs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,14 +186,20 @@ def choose_two_sizes(wiring: Wiring, *, limit_db: float) -> SizeChoice:
         If there is no size or no loudspeaker.
     """
     best = choose_one_size(wiring, limit_db=limit_db)
-    for pair in combinations(range(wiring.size_ohm_m.size), 2):
-        tried = _taper(wiring, limit_db, list(pair))
-        if tried.meets_limit and tried.copper_kg < best.copper_kg - 1e-9:
-            best = tried
+    single = best.sizes[-1]
+    if not best.meets_limit or single == wiring.size_ohm_m.size - 1:
+        return best
+    for thick in range(max(0, single - _THICKER_SIZES), single + 1):
+        for thin in range(single + 1, wiring.size_ohm_m.size):
+            tried = _taper(wiring, limit_db, [thick, thin])
+            if tried.meets_limit and tried.copper_kg < best.copper_kg - 1e-9:
+                best = tried
     return best
 
 
-def choose_tapered(wiring: Wiring, *, limit_db: float) -> SizeChoice:
+def choose_tapered(
+    wiring: Wiring, *, limit_db: float, pair: SizeChoice | None = None
+) -> SizeChoice:
     """Least copper with any size in any run.
 
     Parameters
@@ -196,6 +208,8 @@ def choose_tapered(wiring: Wiring, *, limit_db: float) -> SizeChoice:
         Line whose sizes are open.
     limit_db
         Loss allowed at any loudspeaker. [dB]
+    pair
+        Result of :func:`choose_two_sizes` where it is known already.
 
     Returns
     -------
@@ -207,7 +221,9 @@ def choose_tapered(wiring: Wiring, *, limit_db: float) -> SizeChoice:
     DomainError
         If there is no size or no loudspeaker.
     """
-    pair = choose_two_sizes(wiring, limit_db=limit_db)
+    pair = pair or choose_two_sizes(wiring, limit_db=limit_db)
+    if not pair.meets_limit or set(pair.sizes[1:]) == {wiring.size_ohm_m.size - 1}:
+        return pair
     tapered = _taper(wiring, limit_db, list(range(wiring.size_ohm_m.size)))
     better = tapered.meets_limit and tapered.copper_kg < pair.copper_kg - 1e-9
     return tapered if better else pair
@@ -229,17 +245,82 @@ def _check(wiring: Wiring) -> None:
 def _taper(wiring: Wiring, limit_db: float, allowed: Sequence[int]) -> SizeChoice:
     """Thin runs one step at a time by copper for loss, then trade between runs."""
     count = wiring.tree.n_nodes
-    level = np.zeros(count, dtype=np.int64)
     table = np.asarray(allowed, dtype=np.int64)
-    if float(np.max(wiring.losses_db(table[level]))) > limit_db:
-        return _choice(wiring, table[level], limit_db)
+    if table.size ** (count - 1) <= _ALL_COMBINATIONS:
+        return _every_combination(wiring, limit_db, table)
+    thickest = np.zeros(count, dtype=np.int64)
+    if float(np.max(wiring.losses_db(table[thickest]))) > limit_db:
+        return _choice(wiring, table[thickest], limit_db)
+    starts = (thickest, _thicken(wiring, limit_db, table))
+    ends = [_settled(wiring, limit_db, table, start) for start in starts]
+    best = min(ends, key=lambda level: wiring.copper_kg(table[level]))
+    return _choice(wiring, table[best], limit_db)
+
+
+def _settled(wiring: Wiring, limit_db: float, table: IntArray, level: IntArray) -> IntArray:
+    """Thin, then trade and thin again until neither saves copper."""
     level = _thin(wiring, limit_db, table, level)
     for _ in range(_TRADE_ROUNDS):
         traded = _trade(wiring, limit_db, table, level)
         if traded is None:
+            traded = _kick(wiring, limit_db, table, level)
+        if traded is None:
             break
         level = _thin(wiring, limit_db, table, traded)
-    return _choice(wiring, table[level], limit_db)
+    return level
+
+
+def _thicken(wiring: Wiring, limit_db: float, table: IntArray) -> IntArray:
+    """Start with the thinnest and thicken, each time, what takes off most loss for its copper."""
+    level = np.full(wiring.tree.n_nodes, table.size - 1, dtype=np.int64)
+    while True:
+        present = wiring.losses_db(table[level])
+        if float(np.max(present)) <= limit_db:
+            return level
+        pairs = [(run, new) for run in range(1, level.size) for new in range(int(level[run]))]
+        runs, levels = np.asarray(pairs, dtype=np.int64).T
+        cases = np.repeat(level[:, np.newaxis], runs.size, axis=1)
+        cases[runs, np.arange(runs.size)] = levels
+        losses = np.maximum(wiring.losses_db(table[cases]) - limit_db, 0.0)
+        relief = np.sum(np.maximum(present - limit_db, 0.0)) - np.sum(losses, axis=0)
+        added = wiring.length_m[runs] * (
+            wiring.size_kg_m[table[levels]] - wiring.size_kg_m[table[level[runs]]]
+        )
+        best = int(np.argmax(relief / np.maximum(added, 1e-12)))
+        level[runs[best]] = levels[best]
+
+
+def _kick(wiring: Wiring, limit_db: float, table: IntArray, level: IntArray) -> IntArray | None:
+    """Thicken one run, thin whatever that allows; the first that saves copper, heaviest first."""
+    if level.size > _KICKED_RUNS or table.size < 3:
+        return None
+    least = wiring.copper_kg(table[level]) - 1e-9
+    for run in sorted(range(1, level.size), key=lambda one: -float(wiring.length_m[one])):
+        if level[run] == 0:
+            continue
+        tried = level.copy()
+        tried[run] -= 1
+        tried = _thin(wiring, limit_db, table, tried, held=run)
+        if wiring.copper_kg(table[tried]) < least:
+            return tried
+    return None
+
+
+def _every_combination(wiring: Wiring, limit_db: float, table: IntArray) -> SizeChoice:
+    """Try all sizes in all runs; the thickest everywhere if nothing keeps the limit."""
+    runs = wiring.tree.n_nodes - 1
+    best, best_kg = np.full(runs + 1, table[0]), np.inf
+    for begin in range(0, table.size**runs, _BLOCK):
+        numbers = np.arange(begin, min(begin + _BLOCK, table.size**runs))
+        digits = numbers[np.newaxis, :] // table.size ** np.arange(runs)[:, np.newaxis]
+        cases = np.vstack([np.zeros((1, numbers.size), dtype=np.int64), digits % table.size])
+        mass = np.sum(wiring.size_kg_m[table[cases]] * wiring.length_m[:, np.newaxis], axis=0)
+        fits = np.max(wiring.losses_db(table[cases]), axis=0) <= limit_db
+        mass = np.where(fits, mass, np.inf)
+        least = int(np.argmin(mass))
+        if mass[least] < best_kg - 1e-12:
+            best, best_kg = table[cases[:, least]], float(mass[least])
+    return _choice(wiring, best, limit_db)
 
 
 def _steps_down(table: IntArray, level: IntArray) -> tuple[IntArray, IntArray]:
@@ -252,10 +333,13 @@ def _steps_down(table: IntArray, level: IntArray) -> tuple[IntArray, IntArray]:
     return np.asarray(runs, dtype=np.int64), np.asarray(levels, dtype=np.int64)
 
 
-def _thin(wiring: Wiring, limit_db: float, table: IntArray, level: IntArray) -> IntArray:
+def _thin(
+    wiring: Wiring, limit_db: float, table: IntArray, level: IntArray, *, held: int = 0
+) -> IntArray:
     level = level.copy()
     while True:
         runs, levels = _steps_down(table, level)
+        runs, levels = runs[runs != held], levels[runs != held]
         if runs.size == 0:
             return level
         cases = np.repeat(level[:, np.newaxis], runs.size, axis=1)

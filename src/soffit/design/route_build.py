@@ -107,7 +107,7 @@ def size_line(wiring: Wiring, limits: Limits) -> Sized:
     limit = limits["line_loss_warn_db"]
     one = choose_one_size(wiring, limit_db=limit)
     two = choose_two_sizes(wiring, limit_db=limit)
-    tapered = choose_tapered(wiring, limit_db=limit)
+    tapered = choose_tapered(wiring, limit_db=limit, pair=two)
     most = round(limits["cable_sizes_most"])
     chosen = {1: one, 2: two}.get(most, tapered)
     if not one.meets_limit and two.meets_limit:
