@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from soffit.design.subs_job import RoomSubs, plan_room_subs
+from soffit.design.subs_job import RoomSubs, placed_subs, plan_room_subs
 from soffit.evaluate.sound import sound_state
 from soffit.job.api import read_job
 from soffit.model.decisions import Job
@@ -120,3 +120,13 @@ def test_a_type_without_low_frequency_data_is_a_named_finding(job: Job):
     )
     assert plan.design is None
     assert "no low-frequency data" in plan.findings[0].what
+
+
+def test_what_was_chosen_can_be_written_into_the_job(job: Job, plan: RoomSubs):
+    assert plan.design is not None
+    keys = [f"low{n}" for n in range(len(plan.design.chosen.places))]
+    placed = placed_subs(plan, keys=keys)
+    assert [item.key for item in placed] == keys
+    assert {item.type_id for item in placed} == {"ceiling-sub"}
+    taps = job.catalogue.speaker("ceiling-sub").taps_at(job.survey.site.line_voltage_v)
+    assert all(item.tap_w in {tap.power_w for tap in taps} for item in placed)

@@ -419,3 +419,32 @@ def test_settings_of_the_job_are_obeyed():
 def test_all_refusals_are_our_own_errors():
     for _, kind, _ in BAD:
         assert issubclass(kind, SoffitError)
+
+
+def test_turning_the_room_turns_the_answer(design):
+    turn = 0.5
+    cos, sin = np.cos(turn), np.sin(turn)
+
+    def turned(point):
+        return (
+            float(cos * point[0] - sin * point[1] + 4.0),
+            float(sin * point[0] + cos * point[1] - 7.0),
+        )
+
+    room = replace(ROOM, outline=tuple(turned(corner) for corner in ROOM.outline))
+    places = tuple(replace(place, position=turned(place.position)) for place in PLACES)
+    answer = choose_subs(
+        replace(QUESTION, room=room, places=places, placed=(turned((2.1, 2.7)),), mains=None)
+    )
+    assert answer.tiles.best_db == pytest.approx(design.tiles.best_db, abs=1e-3)
+    assert answer.chosen.spread_db == pytest.approx(design.chosen.spread_db, abs=5e-3)
+    assert answer.options[-1].spread_db == pytest.approx(design.options[-1].spread_db, abs=1e-3)
+
+
+def test_a_fine_lattice_is_thinned_evenly():
+    places = tuple(
+        SubPlace(position=(0.4 + 0.1 * c, 0.4 + 0.1 * r)) for c in range(65) for r in range(47)
+    )
+    answer = choose_subs(replace(QUESTION, places=places, most=2, placed=(), placed_keys=()))
+    assert 150 < answer.tiles.free <= 700
+    assert answer.options[1].is_proven

@@ -60,22 +60,23 @@ from soffit.tables.settings import DEFAULT_LIMITS, Limits
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
 
-MOST_PAIRED: Final = 700
-"""Candidates up to which every pair is tried."""
-
-MOST_CANDIDATES: Final = 1500
-"""Candidates kept where a lattice is finer than low notes can tell."""
+MOST_CANDIDATES: Final = 700
+"""Candidates kept where a lattice is finer than low notes can tell; every pair of them is tried."""
 
 _SEED: Final = 20260
+_CELL_M: Final = 0.3
 _MUSIC: Final = ("background music", "foreground music")
 
 
 def _thinned(places: tuple[SubPlace, ...]) -> tuple[SubPlace, ...]:
-    """Every nth candidate of a lattice that is finer than low notes can tell."""
-    if len(places) <= MOST_CANDIDATES:
-        return places
-    step = -(-len(places) // MOST_CANDIDATES)
-    return places[::step]
+    """One candidate per cell, of a lattice that is finer than low notes can tell."""
+    kept, cell_m = places, _CELL_M
+    while len(kept) > MOST_CANDIDATES:
+        cells = np.floor(positions_of(places) / cell_m).astype(np.int64)
+        _, first = np.unique(cells, axis=0, return_index=True)
+        kept = tuple(places[index] for index in np.sort(first))
+        cell_m *= 1.1
+    return kept
 
 
 def _tilt(question: SubQuestion, bands: tuple[str, ...], limits: Limits) -> tuple[float, str]:
@@ -345,7 +346,6 @@ def choose_subs(question: SubQuestion, *, limits: Limits = DEFAULT_LIMITS) -> Su
         most=most,
         support_loss_most_db=limits["lowfreq_support_loss_most_db"],
         allowed=allowed,
-        exact_pairs=allowed.size <= MOST_PAIRED,
         rng=np.random.default_rng(_SEED),
     )
     options = _options(question, search, solved, levels, limits)

@@ -21,7 +21,7 @@ from soffit.model.catalogue import Catalogue, SpeakerType
 from soffit.model.decisions import Survey
 from soffit.model.findings import Finding
 from soffit.model.speakers import Speaker
-from soffit.model.survey import Room
+from soffit.model.survey import PlacedSpeaker, Room
 
 _OCTAVE_EDGE_HZ: Final = 88.4
 
@@ -160,6 +160,37 @@ def ask_subs(
         own_channels=own_channels,
         ceiling_absorption_ratio=known,
         obstacles=survey.obstacles_in(room_key),
+    )
+
+
+def placed_subs(plan: RoomSubs, *, keys: Sequence[str]) -> tuple[PlacedSpeaker, ...]:
+    """Return the chosen subwoofers as the survey writes speakers that are placed by hand.
+
+    Parameters
+    ----------
+    plan
+        Low end of a room, decided.
+    keys
+        A permanent key for each subwoofer.
+
+    Returns
+    -------
+    tuple of PlacedSpeaker
+        With place and tap; empty where nothing was decided.
+    """
+    if plan.design is None:
+        return ()
+    chosen = plan.design.chosen
+    return tuple(
+        PlacedSpeaker(
+            key=key,
+            room_key=plan.room_key,
+            type_id=plan.type_id,
+            position=place.position,
+            tap_w=None if chosen.taps is None else chosen.taps.tap.power_w,
+            note="chosen for the low end",
+        )
+        for key, place in zip(keys, chosen.places, strict=True)
     )
 
 

@@ -6,11 +6,13 @@ from typing import Final, Literal
 
 import numpy as np
 import shapely
+import shapely.affinity
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from soffit.design.tiles import Sites
+from soffit.design.tiles import Sites, to_plan
 from soffit.errors import NoSolutionError
+from soffit.evaluate.sound_ears import lattice_angle_rad
 from soffit.model.speakers import TileRef
 from soffit.model.survey import ListeningArea, Point, Room
 
@@ -145,15 +147,20 @@ def listening_shapes(
     return tuple((part, height) for part, height in found if not part.is_empty)
 
 
-def _lattice(shape: BaseGeometry, step_m: float) -> FloatArray:
-    left, low, right, high = shape.bounds
+def _lattice(shape: BaseGeometry, step_m: float, angle_rad: float) -> FloatArray:
+    """Points on a lattice along an angle, centred on a shape, inside it."""
+    turned = shapely.affinity.rotate(shape, -angle_rad, origin=(0.0, 0.0), use_radians=True)
+    left, low, right, high = turned.bounds
     xs, ys = (
-        (first + last) / 2.0
-        + (np.arange(n := int((last - first) / step_m) + 1) - (n - 1) / 2.0) * step_m
-        for first, last in ((left, right), (low, high))
+        (first + last) / 2.0 + (np.arange(count) - (count - 1) / 2.0) * step_m
+        for first, last, count in (
+            (left, right, int((right - left) / step_m + 1e-6) + 1),
+            (low, high, int((high - low) / step_m + 1e-6) + 1),
+        )
     )
     grid = np.stack(np.meshgrid(xs, ys, indexing="xy"), axis=-1).reshape(-1, 2)
-    return grid[shapely.contains_xy(shape, grid[:, 0], grid[:, 1])]
+    grid = grid[shapely.intersects_xy(turned.buffer(1e-6), grid[:, 0], grid[:, 1])]
+    return to_plan(grid[:, 0], grid[:, 1], origin=(0.0, 0.0), angle_rad=angle_rad)
 
 
 def seats_of(room: Room, shape: shapely.Polygon) -> FloatArray:
@@ -179,10 +186,11 @@ def seats_of(room: Room, shape: shapely.Polygon) -> FloatArray:
     parts = listening_shapes(shape, room.listening_areas)
     whole = sum(part.area for part, _ in parts)
     step = max(_LEAST_SEAT_STEP_M, float(np.sqrt(whole / _SEATS)))
+    angle = lattice_angle_rad(room)
     seats = [
         np.column_stack([places, np.full(len(places), height)])
         for part, height in parts
-        if len(places := _lattice(part, step))
+        if len(places := _lattice(part, step, angle))
     ]
     found = np.vstack(seats) if seats else np.empty((0, 3))
     if len(found) < 2:
