@@ -1,6 +1,5 @@
 """One reading as a person types it: place, way, tone, value; or place and a word."""
 
-import math
 import re
 import shlex
 from collections.abc import Sequence
@@ -259,6 +258,29 @@ def value_text(reading: Reading) -> str:
     if reading.quantity == "polarity":
         return "same" if reading.value > 0 else "swapped"
     bound = "" if reading.bound == "=" else f"{reading.bound} "
-    value = reading.value
-    digits = f"{value:.1f}" if math.isfinite(value) and abs(value) >= 100 else f"{value:.3g}"
-    return f"{bound}{digits} {unit_of(reading.quantity)}".strip()
+    return f"{bound}{number_text(reading.value, unit_of(reading.quantity))}"
+
+
+def number_text(value: float, unit: str) -> str:
+    """Return a value with its unit, large ohms in kΩ and MΩ.
+
+    Parameters
+    ----------
+    value
+        Number in the unit.
+    unit
+        Unit; may be empty.
+
+    Examples
+    --------
+    >>> number_text(12_600.0, "Ω"), number_text(98.0, "Ω"), number_text(64.21, "dBA")
+    ('12.6 kΩ', '98 Ω', '64.2 dBA')
+    """
+    if unit == "Ω":
+        for scale, name in ((1e6, "MΩ"), (1e3, "kΩ")):
+            if abs(value) >= 10.0 * scale or (scale > 1e3 and abs(value) >= scale):
+                return f"{value / scale:.3g} {name}"
+    digits = f"{value:.0f}" if abs(value) >= 1000.0 else f"{value:.3g}"
+    if unit.startswith("dB"):
+        digits = f"{value:.1f}"
+    return f"{digits} {unit}".strip()

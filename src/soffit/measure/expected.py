@@ -16,6 +16,7 @@ import numpy as np
 from soffit.circuit.tree import solve_tree
 from soffit.decibel import field_ratio
 from soffit.measure.evidence import Shown, noise_sd
+from soffit.measure.entry import OVER_RANGE_OHM
 from soffit.measure.line_plan import LinePlan
 from soffit.measure.posterior import coordinates
 from soffit.measure.predict import Direction, LineModel, Look
@@ -292,4 +293,5 @@ def _row(
         unit=unit,
         drive=drive,
         tolerance=words,
+        text="over range" if unit == "Ω" and math.exp(mean) > OVER_RANGE_OHM else "",
     )

@@ -86,6 +86,7 @@ class _Cases:
     alone_ohm: ComplexArray
     load_share: ComplexArray
     run_share: ComplexArray
+    size_slope: ComplexArray
     gain_db: FloatArray
 
 
@@ -239,9 +240,11 @@ class LineModel:
         load_share = np.zeros((count, n_cases, n_tones), dtype=np.complex128)
         run_share = np.zeros((count, n_cases, n_tones), dtype=np.complex128)
         gain_db = np.zeros((count, n_cases))
+        size_slope = np.ones((n_cases, n_tones), dtype=np.complex128)
         for h, suspect in enumerate(suspects):
             if suspect.kind == "none":
                 continue
+            size_slope[h] = self._size_slope(suspect)
             self._spoil(
                 suspect,
                 alone=alone[:, h],
@@ -258,7 +261,7 @@ class LineModel:
         full = np.where(load[1:] == 0.0, 1.0, load[1:])
         # A share of the piece that hangs, or of what was added beside it.
         share = np.where(extra != 0.0, extra, hung) / full
-        load_share *= share
+        load_share *= share * size_slope
         run_ohm = np.zeros((count + 1, n_cases, n_tones), dtype=np.complex128)
         run_ohm[1:] = runs
         return _Cases(
@@ -267,8 +270,18 @@ class LineModel:
             alone_ohm=alone,
             load_share=load_share,
             run_share=run_share,
+            size_slope=size_slope,
             gain_db=gain_db,
         )
+
+    def _size_slope(self, suspect: Suspect) -> ComplexArray | float:
+        """Change of ln Z of a spoiled load per change of ln(size)."""
+        if "capacitor" not in suspect.kind or not self.shapes:
+            return 1.0
+        place = suspect.place if suspect.place >= 0 else self.plan.speakers[0]
+        shape, step = self.shapes[place], 1.1
+        change = shape.with_capacitor(step * suspect.size) - shape.with_capacitor(suspect.size)
+        return np.asarray(change / math.log(step))
 
     def _spoil(
         self,
@@ -373,7 +386,8 @@ class LineModel:
                 place, ohm = look.place, cases.alone_ohm[look.place, :, tone]
                 mean[:, m] = np.log(np.minimum(np.abs(ohm), BREAK_OHM))
                 if with_slope:
-                    self._fill_alone(slope[:, m], place, tone, suspects, size_sd)
+                    by_size = size_sd * cases.size_slope[:, tone].real
+                    self._fill_alone(slope[:, m], place, tone, suspects, by_size)
                 continue
             node = look.place + 1
             if look.direction == "in":
@@ -396,10 +410,10 @@ class LineModel:
             loads, runs = (part[1:, :, tone] for part in whole[key])
             sign = -1.0 if look.direction == "amps" else 1.0
             self._fill(slope[:, m], loads, runs, tone, sign)
-            by_size = np.sum(
+            moved = np.sum(
                 loads * cases.load_share[:, :, tone] + runs * cases.run_share[:, :, tone], axis=0
             )
-            slope[:, m, -2] = sign * by_size.real * size_sd
+            slope[:, m, -2] = sign * moved.real * size_sd
             slope[:, m, -1] = sign * self.limits["meter_gain_sd"]
         excess = self._excess_db(state, cases)
         rack = np.abs(state.impedance_ohm[:, self.ear])

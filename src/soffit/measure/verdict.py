@@ -319,7 +319,7 @@ class LineJudge:
         for kind, share in posterior.by_kind().items():
             if share < LIKELY or len(found) == REASONS or kind == "none":
                 continue
-            words = fault_kinds()[kind].words.format(place="a loudspeaker or joint")
+            words = fault_kinds()[kind].words.format(place="one loudspeaker")
             found.append(f"{share:.0%} {words}")
         return found
 

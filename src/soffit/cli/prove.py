@@ -1,0 +1,106 @@
+"""``soffit prove``: enter readings and get a verdict on each."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from soffit.cli.show import folder_argument, json_option, show_json, table_text
+
+if TYPE_CHECKING:
+    from soffit.measure.expected import Expected
+    from soffit.model.readings import Reading
+
+
+@click.command(
+    "prove",
+    epilog="Example:  soffit prove library --add 'L1 whole 371' --add 'L1-03 silent' --who me",
+)
+@folder_argument
+@click.option("--add", "entries", multiple=True, metavar="READING", help="A reading (repeat).")
+@click.option("--csv", "table", type=click.Path(dir_okay=False), help="A table of readings.")
+@click.option("--json-file", type=click.Path(dir_okay=False), help="What a field page saved.")
+@click.option("--strike", metavar="KEY", help="Strike a reading out; it stays in the file.")
+@click.option("--log", "is_log", is_flag=True, help="They are the hand-over log of the sound line.")
+@click.option("--sure", is_flag=True, help="Keep readings that soffit asks about.")
+@click.option("--expect", is_flag=True, help="List what every instrument should show.")
+@click.option("--tone", "tones", multiple=True, help="With --expect: tones; 1 kHz by default.")
+@click.option("--drive", default="", help="What is on the line, such as '7.07 V'.")
+@click.option("--instrument", default="", help="What it was read with.")
+@click.option("--who", default="", help="Who read it.")
+@json_option
+def command(  # noqa: PLR0913, PLR0917 one argument an option
+    folder: str,
+    entries: tuple[str, ...],
+    table: str | None,
+    json_file: str | None,
+    strike: str | None,
+    is_log: bool,
+    sure: bool,
+    expect: bool,
+    tones: tuple[str, ...],
+    drive: str,
+    instrument: str,
+    who: str,
+    as_json: bool,
+) -> int:
+    """Enter readings of the job in FOLDER, and judge all that count.
+
+    A reading is a place and a value, such as 'L1-14 out 1 kHz 240 ohm', 'L1 whole 98',
+    'L1-07 alone OL', 'L1-07 silent' or 'hall-2 58 dBA'. Ways are out (away from the amplifier),
+    in (back to it) and alone. Odd ones are asked about and not kept until --sure.
+    """
+    from soffit.work import prove
+
+    if expect:
+        from soffit.work.trace_book import tones_of
+
+        rows = prove.expected_sheet(Path(folder), tones_hz=tones_of(tones))
+        if as_json:
+            show_json({"expected": [row.as_dict() for row in rows]})
+        else:
+            click.echo(_sheet(rows))
+        return 0
+    if strike:
+        report = prove.strike_reading(Path(folder), strike, who=who)
+    else:
+        now = prove.now_text()
+        readings: list[Reading] = prove.readings_from_texts(
+            entries, now=now, who=who, instrument=instrument, drive=drive
+        )
+        if table:
+            text = Path(table).read_text(encoding="utf-8-sig")
+            readings += prove.readings_from_csv(text, name=Path(table).name, now=now, who=who)
+        if json_file:
+            text = Path(json_file).read_text(encoding="utf-8-sig")
+            readings += prove.readings_from_json(text, name=Path(json_file).name)
+        if readings:
+            report = prove.add_readings(Path(folder), readings, is_sure=sure, is_log=is_log)
+        else:
+            report = prove.report_of(Path(folder))
+    if as_json:
+        show_json(report.as_dict())
+    else:
+        click.echo(report.text())
+    if report.doubts:
+        return 2
+    return 1 if report.has_fail else 0
+
+
+def _sheet(rows: "list[Expected]") -> str:
+    cells = [
+        [
+            row.place,
+            row.quantity,
+            row.direction,
+            "" if row.frequency_hz is None else f"{row.frequency_hz:g}",
+            row.text or f"{row.middle:.3g}",
+            "" if row.low is None or row.text else f"{row.low:.3g}",
+            "" if row.high is None or row.text else f"{row.high:.3g}",
+            row.unit,
+            row.drive,
+        ]
+        for row in rows
+    ]
+    header = ["place", "read", "way", "Hz", "expect", "from", "to", "unit", "on the line"]
+    return table_text(header, cells)
