@@ -20,8 +20,8 @@ BOX = [(0.0, 0.0), (6.0, 0.0), (6.0, 4.5), (0.0, 4.5)]
 
 
 def image_sum(source: np.ndarray, ear: np.ndarray, tones: np.ndarray, decay: float) -> np.ndarray:
-    """2π Σ exp(-jκr)/(4πr) over all images out to where they have died away by 7.5 nepers, 65 dB."""
-    reach = 7.5 * C / decay
+    """2π Σ exp(-jκr)/(4πr) over all images out to where they have died away by 9.5 nepers, 82 dB."""
+    reach = 9.5 * C / decay
     axes = []
     for side, at, hears in zip(SIZE, source, ear, strict=True):
         order = np.arange(-int(reach / (2 * side)) - 1, int(reach / (2 * side)) + 2)
