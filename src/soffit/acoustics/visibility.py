@@ -8,12 +8,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from soffit.acoustics.bands import BoolArray, FloatArray
 from soffit.errors import DomainError
 
-_CHORD = 1e-7  # share of the shorter wall: a corner is closed by a chord this far from it
 _TOUCH = 1e-9
 
 
@@ -28,7 +27,9 @@ class Outline:
     holes_m : tuple of (n, 2)
         Corners of each hole, clockwise, not closed. [m]
     walls_m : (n_walls, 2, 2)
-        All walls and the chords that close protruding corners: from, to. [m]
+        All walls: from, to, the room on the left. [m]
+    wall_before : (n_walls,)
+        Index of the wall that ends where a wall begins.
     is_convex
         Whether every point sees every other.
     """
@@ -36,6 +37,7 @@ class Outline:
     outer_m: FloatArray
     holes_m: tuple[FloatArray, ...]
     walls_m: FloatArray
+    wall_before: NDArray[np.intp]
     is_convex: bool
 
 
@@ -59,20 +61,6 @@ def _ring(corners: ArrayLike, name: str, *, clockwise: bool) -> FloatArray:
 def _turns(ring: FloatArray) -> FloatArray:
     before, after = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
     return np.asarray(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0])
-
-
-def _chords(ring: FloatArray) -> list[FloatArray]:
-    """Close every corner that stands out into the room, just inside the solid."""
-    before, after = np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0)
-    return [
-        np.stack(
-            [
-                ring[i] + (before[i] - ring[i]) * _CHORD,
-                ring[i] + (after[i] - ring[i]) * _CHORD,
-            ]
-        )
-        for i in np.flatnonzero(_turns(ring) < -1e-12)
-    ]
 
 
 def outline(outer_m: ArrayLike, holes_m: Sequence[ArrayLike] = ()) -> Outline:
@@ -102,12 +90,20 @@ def outline(outer_m: ArrayLike, holes_m: Sequence[ArrayLike] = ()) -> Outline:
     """
     outer = _ring(outer_m, "outer_m", clockwise=False)
     holes = tuple(_ring(hole, "holes_m", clockwise=True) for hole in holes_m)
-    walls: list[FloatArray] = []
-    for ring in (outer, *holes):
-        walls += list(np.stack([ring, np.roll(ring, -1, axis=0)], axis=1))
-        walls += _chords(ring)
-    is_convex = not holes and not np.any(_turns(outer) < -1e-12)
-    return Outline(outer_m=outer, holes_m=holes, walls_m=np.array(walls), is_convex=is_convex)
+    rings = (outer, *holes)
+    before: list[int] = []
+    for ring in rings:
+        first = len(before)
+        before += [first + (place - 1) % len(ring) for place in range(len(ring))]
+    return Outline(
+        outer_m=outer,
+        holes_m=holes,
+        walls_m=np.concatenate(
+            [np.stack([ring, np.roll(ring, -1, axis=0)], axis=1) for ring in rings]
+        ),
+        wall_before=np.array(before, dtype=np.intp),
+        is_convex=not holes and not np.any(_turns(outer) < -1e-12),
+    )
 
 
 def is_inside(room: Outline, point_m: ArrayLike) -> BoolArray:
@@ -189,25 +185,29 @@ def hidden_by_walls(room: Outline, eye_m: ArrayLike, x_m: FloatArray, y_m: Float
 
     Notes
     -----
-    Derived here: a wall a-b hides p from s when p lies in the wedge s-a, s-b and beyond a-b: three
-    signs of cross products, linear in p.
+    Derived here: a line leaves the room through a wall a-b that shows its inner side to the eye s,
+    so only these walls are asked. Such a wall hides p when p lies in the wedge s-a, s-b and beyond
+    a-b: three signs of cross products, linear in p. A corner belongs to the wall that begins there
+    if both its walls face the eye (a line to it ends in the solid), and to none if only one does
+    (a line past it goes on).
     """
     ex, ey = np.asarray(eye_m, dtype=np.float64)
     hidden = np.zeros(np.broadcast_shapes(x_m.shape, y_m.shape), dtype=bool)
     if room.is_convex:
         return hidden
     px, py = x_m - ex, y_m - ey
-    for (ax, ay), (bx, by) in room.walls_m - np.array([ex, ey]):
-        turn = ax * by - ay * bx
-        if turn < 0.0:
-            (ax, ay), (bx, by), turn = (bx, by), (ax, ay), -turn  # noqa: PLW2901 - ordered as seen
-        length = float(np.hypot(bx - ax, by - ay))
-        if turn <= _TOUCH * length:  # seen edge-on, or the eye is on this wall
-            continue
-        left = (ax * py - ay * px) > _TOUCH * np.hypot(ax, ay)
-        right = (px * by - py * bx) > _TOUCH * np.hypot(bx, by)
-        beyond = (bx - ax) * (py - ay) - (by - ay) * (px - ax) < -_TOUCH * length
-        hidden |= left & right & beyond
+    walls = room.walls_m - np.array([ex, ey])
+    start, end = walls[:, 0], walls[:, 1]
+    length = np.hypot(*(end - start).T)
+    faces = start[:, 0] * end[:, 1] - start[:, 1] * end[:, 0] > _TOUCH * length
+    reach = np.hypot(*start.T), np.hypot(*end.T)
+    for wall in np.flatnonzero(faces):
+        (ax, ay), (bx, by) = start[wall], end[wall]
+        edge = -_TOUCH if faces[room.wall_before[wall]] else _TOUCH
+        behind = ax * py - ay * px > edge * reach[0][wall]
+        behind &= px * by - py * bx > _TOUCH * reach[1][wall]
+        behind &= (bx - ax) * (py - ay) - (by - ay) * (px - ax) < -_TOUCH * length[wall]
+        hidden |= behind
     return hidden
 
 

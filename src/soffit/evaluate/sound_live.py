@@ -174,6 +174,7 @@ class LiveRoom:
         self._points = sound.ears.point_m
         self._direct = sound.direct_energy @ self._weights.T
         self._ear_height_m = float(np.median(self._points[:, 2]))
+        self._held: dict[tuple[str, float, float, float], tuple[FloatArray, FloatArray]] = {}
         self._set_map(room, map_step_m)
 
     def _set_map(self, room: Room, wanted_m: float) -> None:
@@ -221,12 +222,22 @@ class LiveRoom:
             weights=self._weights,
         )[:, :, 0].T
 
+    def _columns(self, sources: Sources, index: int) -> tuple[FloatArray, FloatArray]:
+        """Return energies per watt at ears and map; those of the last place are kept."""
+        x, y, z = map(float, sources.position_m[index])
+        place = (sources.keys[index], x, y, z)
+        if place not in self._held:
+            found = (self._ear_column(sources, index), self._map_column(sources, index))
+            self._held = {**dict(list(self._held.items())[-1:]), place: found}
+        return self._held[place]
+
     def _swap(self, key: str, after: Sources) -> LiveState:
         index = self.sources.keys.index(key)
         for sources, sign in ((self.sources, -1.0), (after, 1.0)):
             watts = sign * sources.power_w[index]
-            self._direct += watts * self._ear_column(sources, index)
-            self._map += watts * self._map_column(sources, index)
+            ears, points = self._columns(sources, index)
+            self._direct += watts * ears
+            self._map += watts * points
         self.sources = after
         return self.state()
 
