@@ -448,3 +448,15 @@ def test_a_fine_lattice_is_thinned_evenly():
     answer = choose_subs(replace(QUESTION, places=places, most=2, placed=(), placed_keys=()))
     assert 150 < answer.tiles.free <= 700
     assert answer.options[1].is_proven
+
+
+def test_under_an_open_ceiling_the_subwoofer_hangs_where_it_hangs(design):
+    room = replace(ROOM, ceilings=(replace(CEILING, kind="open", height_m=4.0),))
+    low = tuple(replace(place, height_m=2.8) for place in PLACES)
+    hung = choose_subs(replace(QUESTION, room=room, places=low))
+    flush = choose_subs(
+        replace(QUESTION, room=room, places=tuple(replace(p, height_m=4.0) for p in PLACES))
+    )
+    assert hung.height_m == flush.height_m == 4.0
+    assert hung.tiles.median_db != pytest.approx(flush.tiles.median_db, abs=0.01)
+    assert all(row.leak_db == pytest.approx(0.0, abs=1e-9) for row in hung.rows)

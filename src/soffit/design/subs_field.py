@@ -50,6 +50,7 @@ class LowField:
     modes: PlanModes
     shape: shapely.Polygon
     height_m: float
+    source_height_m: float
     tones: LowTones
     decay: FloatArray
     seats: FloatArray
@@ -67,6 +68,7 @@ class LowField:
             frequency_hz=tones.frequency_hz,
             decay_rate_per_s=decay,
             height_m=self.height_m,
+            source_height_m=self.source_height_m,
         )
 
 
@@ -120,6 +122,14 @@ def is_prismatic(room: Room) -> bool:
     heights = [ceiling.height_m for ceiling in room.ceilings]
     flat = all(ceiling.slope_ratio == 0.0 for ceiling in room.ceilings)
     return bool(heights) and flat and max(heights) - min(heights) <= 0.05
+
+
+def _source_height_m(question: SubQuestion, height_m: float) -> float:
+    """Height of the sources: flush in a ceiling, or where they hang under an open one. [m]."""
+    hung = [place.height_m for place in question.places if 0.0 < place.height_m < height_m]
+    if hung and all(ceiling.kind == "open" for ceiling in question.room.ceilings):
+        return float(np.median(hung))
+    return height_m
 
 
 def _plan_modes(
@@ -254,7 +264,8 @@ def solve_low_field(
     height, notes = _prism(room)
     shape = room_shape(room)
     seats = seats_of(room, shape)
-    step = height - float(seats[:, 2].max())
+    source_height = _source_height_m(question, height)
+    step = source_height - float(seats[:, 2].max())
     if step <= 0.0:
         msg = f"{room.label}: ears at {seats[:, 2].max():.2f} m under a ceiling of {height:.2f} m"
         raise DomainError(
@@ -274,6 +285,7 @@ def solve_low_field(
         modes=modes,
         shape=shape,
         height_m=height,
+        source_height_m=source_height,
         tones=tones,
         decay=decay,
         seats=seats,
@@ -284,6 +296,7 @@ def solve_low_field(
             frequency_hz=tones.frequency_hz,
             decay_rate_per_s=decay,
             height_m=height,
+            source_height_m=source_height,
         ),
         notes=notes,
     )
