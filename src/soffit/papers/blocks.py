@@ -156,7 +156,7 @@ def brief_table(rooms: Sequence[RoomView]) -> Block:
         rows.append(span(f"{room.label}: {room.pattern or 'no loudspeakers'}", 4))
         rows += [
             (
-                row.what + (f" ({row.note})" if row.note else ""),
+                {"text": row.what, "below": row.note},
                 row.asked,
                 row.got,
                 {
@@ -289,7 +289,7 @@ def material_table(rows: Sequence[MaterialRow]) -> Block:
                 row.item,
                 words.quantity(row.quantity),
                 row.unit,
-                ". ".join(part for part in (row.note, row.source) if part),
+                "; ".join(part for part in (row.note, row.source) if part),
             )
         )
     return table(("Item", "how many", "", "note"), ("3fr", "auto", "auto", "2fr"), "lrll", out)
@@ -309,19 +309,27 @@ def finding_blocks(findings: Sequence[Finding]) -> list[Block]:
         group = [item for item in findings if item.severity == severity]
         if not group:
             continue
-        rows = [
-            (
-                {"text": item.code, "tone": item.severity, "strong": True},
-                item.place,
-                item.what + (f". {item.why}" if item.why else ""),
-                f"{item.limit} ({item.limit_source})" if item.limit else item.limit_source,
-                item.do + (f" Accepted by {item.accepted_by}." if item.accepted_by else ""),
+        rows = []
+        for item in group:
+            do, ending = item.do, ""
+            if item.is_caution or do.endswith(DEFER):
+                do, ending = do.removesuffix(DEFER).strip(), " Then: defer, see below."
+            accepted = f" Accepted by {item.accepted_by}." if item.accepted_by else ""
+            rows.append(
+                (
+                    {"text": item.code, "tone": item.severity, "strong": True},
+                    item.place,
+                    {"text": item.what, "below": item.why},
+                    {"text": item.limit, "below": item.limit_source},
+                    do + ending + accepted,
+                )
             )
-            for item in group
-        ]
         blocks.append(heading(name))
-        head = ("Code", "place", "what", "limit and its source", "do")
-        blocks.append(table(head, ("auto", "auto", "3fr", "2fr", "3fr"), "lllll", rows))
+        head = ("Code", "place", "what", "limit, source", "do")
+        widths = ("auto", "2fr", "4fr", "3fr", "4fr")
+        blocks.append(table(head, widths, "lllll", rows))
+        if any(item.is_caution or item.do.endswith(DEFER) for item in group):
+            blocks.append({"kind": "text", "text": DEFER, "strong": True})
     if not blocks:
         blocks.append(text("The checks that were run found nothing to say."))
     return blocks
@@ -337,17 +345,32 @@ def test_table(rows: Sequence[TestRow]) -> Block:
     """
     out: list[Sequence[Any]] = []
     phase = ""
+    shared = _shared_drives(rows)
     for row in rows:
         if row.phase != phase:
             phase = row.phase
-            out.append(span(phase, 6))
-        what = row.what + (f"; on the line: {row.drive}" if row.drive else "")
-        what += f" ({row.note})" if row.note else ""
-        place = row.place + (f", {row.room_label}" if row.room_label else "")
-        out.append((str(row.step), place, what, words.expected(row), "", ""))
+            drive = shared[phase]
+            out.append(span(phase + (f" (on the line: {drive})" if drive else ""), 6))
+        what = row.what
+        if row.drive and not shared[phase]:
+            what += f"; on the line: {row.drive}"
+        place = row.place
+        if row.room_label and row.room_label != row.place:
+            place += f", {row.room_label}"
+        out.append(
+            (str(row.step), place, {"text": what, "below": row.note}, words.expected(row), "", "")
+        )
     head = ("", "place", "test", "expected", "reading", "ok")
     widths: tuple[str | float, ...] = ("auto", "2fr", "4fr", "3fr", 26.0, 8.0)
     return table(head, widths, "rlllll", out, pad=1.5)
+
+
+def _shared_drives(rows: Sequence[TestRow]) -> dict[str, str]:
+    """Return what is on the line where that is the same for a whole phase."""
+    drives: dict[str, set[str]] = {}
+    for row in rows:
+        drives.setdefault(row.phase, set()).add(row.drive)
+    return {phase: next(iter(found)) if len(found) == 1 else "" for phase, found in drives.items()}
 
 
 test_table.__test__ = False  # type: ignore[attr-defined]  # its name is the trade's, not a test's

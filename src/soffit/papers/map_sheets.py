@@ -100,12 +100,18 @@ def _column(scene: Scene, column: Box, room: RoomView) -> None:
     )
     box = heading(scene, (left, top + 9.0, right, bottom), "Brief against result")
     for row in room.brief:
-        word = {"met": "met", "missed": "missed", "open": "not computed"}[row.verdict]
+        word = {"met": ": met", "missed": ": missed", "open": ": open"}[row.verdict]
         y = paragraph(scene, box, row.what, colour=SOFT)
         colour = ACCENT if row.verdict == "missed" else INK
         y = paragraph(
-            scene, (box[0], y, right, bottom), f"{row.got} for {row.asked}: {word}", colour=colour
+            scene,
+            (box[0], y, right, bottom),
+            f"{row.got} for {row.asked}{word}" if row.asked else row.got,
+            colour=colour,
         )
         if row.note:
             y = paragraph(scene, (box[0], y, right, bottom), row.note, colour=SOFT)
         box = (box[0], y + 1.6, right, bottom)
+    for note in room.notes:
+        y = paragraph(scene, box, note, colour=SOFT)
+        box = (box[0], y + 1.0, right, bottom)

@@ -12,6 +12,7 @@ from soffit.papers.scene import (
     ACCENT,
     FAINT,
     HAIR,
+    INK,
     SOFT,
     TINT,
     Box,
@@ -26,6 +27,7 @@ from soffit.papers.sheet import (
     north_arrow,
     open_sheet,
     paragraph,
+    paragraph_height,
     scale_bar,
     scale_text,
 )
@@ -34,6 +36,7 @@ from soffit.papers.views import MapView, Paper, RoomView, SpeakerView, TitleView
 _NEAR_MM: Final = 15.0
 _FAR_MM: Final = 6.0
 _LEAST_SPACING_MM: Final = 9.0
+_INSET_MM: Final = 62.0
 _KIND_NAMES: Final = {
     "ceiling": "Ceiling loudspeaker",
     "pendant": "Pendant loudspeaker",
@@ -160,23 +163,28 @@ def _key_column(
             bottom = paragraph(scene, box, text, colour=SOFT)
             box = (x, bottom + 0.6, column[2], column[3])
     box = _legend(scene, box, room, speakers, drawing.lines)
-    level = next((item for item in room.maps if item.kind == "level"), None)
     foot = column[3] - 8.0
+    room_mm = column[2] - column[0]
+    notes = (
+        [f"Not drawn for want of room: {', '.join(drawing.unplaced)}"] if drawing.unplaced else []
+    )
+    notes += room.notes
+    tall = sum(paragraph_height(note, room_mm=room_mm) + 0.8 for note in notes)
+    level = next((item for item in room.maps if item.kind == "level"), None)
     if level is not None:
-        box = _inset(scene, (box[0], box[1], box[2], foot), room, speakers, level, drawing)
+        if foot - box[1] - tall < _INSET_MM and not drawing.unplaced:
+            notes, tall = [], 0.0  # the map sheet carries them, too
+        box = _inset(scene, (box[0], box[1], box[2], foot - tall), room, speakers, level, drawing)
+    for note in notes:
+        colour = ACCENT if drawing.unplaced and note is notes[0] else INK
+        bottom = paragraph(scene, (box[0], box[1], box[2], foot), note, colour=colour)
+        box = (box[0], bottom + 0.8, box[2], box[3])
     scale_bar(
         scene,
         (column[0] + 1.0, column[3] - 4.5),
         scale=round(drawing.to_paper.scale),
         imperial=title.is_imperial,
     )
-    if drawing.unplaced:
-        text = "Not on the drawing for want of room: " + ", ".join(drawing.unplaced)
-        paragraph(scene, (box[0], box[1], box[2], foot), text, colour=ACCENT)
-    elif room.notes:
-        for note in room.notes:
-            bottom = paragraph(scene, (box[0], box[1], box[2], foot), note)
-            box = (box[0], bottom + 0.8, box[2], box[3])
 
 
 def _legend(
@@ -193,9 +201,12 @@ def _legend(
 
     def entry(words: str) -> None:
         nonlocal y
-        word = fonts.fit(words, room_mm=right - left - 9.0, cap_mm=1.8)
-        scene.add(Text(at=(left + 9.0, y + 0.9), text=word, layer="notes", cap=1.8))
-        y += 4.5
+        for number, line in enumerate(
+            fonts.wrap(words, room_mm=right - left - 9.0, cap_mm=1.8)[:2]
+        ):
+            y += 2.9 if number else 0.0
+            scene.add(Text(at=(left + 9.0, y + 0.9), text=line, layer="notes", cap=1.8))
+        y += 4.4
 
     for kind, name in _types(speakers):
         symbols.speaker(scene, (left + 3.0, y), 1.7, kind)
@@ -246,9 +257,10 @@ def _inset(
     left, top, right, bottom = heading(
         scene, (column[0], column[1] + 0.5, column[2], column[3]), level.title
     )
-    if bottom - top < 30.0:
+    note = paragraph_height(level.note, room_mm=right - left) if level.note else 0.0
+    tall = min(bottom - top - 14.0 - note, 46.0)
+    if tall < 14.0:
         return column
-    tall = min(bottom - top - 16.0, 46.0)
     area = (left, top + 1.0, right, top + 1.0 + tall)
     projection = fill_plan(room.outline, area, turned=drawing.to_paper.turned)
     map_drawing(scene, room, speakers, level, projection)

@@ -38,8 +38,13 @@ LINE_DASHES: Final[tuple[tuple[float, ...], ...]] = (
     (2.2, 0.9),
     (0.7, 0.7),
     (3.0, 0.8, 0.6, 0.8),
+    (4.5, 0.9),
+    (1.4, 1.4),
+    (3.0, 0.8, 0.6, 0.8, 0.6, 0.8),
+    (0.4, 1.2),
 )
 """Lines differ by dashes, so that grey prints stay clear."""
+_OUTSIDE_MM: Final = 3.5
 
 
 def _shape(room: RoomView) -> "Polygon":
@@ -120,6 +125,7 @@ class Drawing:
         self.field = Field(sheet=area)
         self.lines = tuple(sorted({route.line_label for route in room.routes}))
         self.unplaced: list[str] = []
+        self.waiting: list[tuple[Point, str, float]] = []
 
     def draw(self) -> None:
         """Draw all layers, walls and grid below, labels on top."""
@@ -361,17 +367,29 @@ class Drawing:
     # -- what we add ------------------------------------------------------------------------
 
     def _routes(self) -> None:
+        """Draw the cable as far as just outside the walls, and say where it goes from there."""
+        near = self.shape.buffer(self.to_paper.metres(_OUTSIDE_MM), join_style="mitre")
+        said: set[str] = set()
         for route in self.room.routes:
+            if len(route.points) < 2:
+                continue
             index = self.lines.index(route.line_label)
             shift = 0.55 * index
-            points = [(x + shift, y + shift) for x, y in self.to_paper.ring(route.points)]
             pen = Pen(0.3, ACCENT, LINE_DASHES[index % len(LINE_DASHES)])
-            self.scene.line(*points, layer=f"cable {route.line_label}", pen=pen)
-            pairs = list(itertools.pairwise(points))
-            self.field.lines += pairs
-            self._arrow(pairs)
-            if route.leaves_to and points:
-                self._leaving(points, route.leaves_to)
+            pieces = _pieces_inside(route.points, near)
+            for piece in pieces:
+                points = [(x + shift, y + shift) for x, y in self.to_paper.ring(piece)]
+                self.scene.line(*points, layer=f"cable {route.line_label}", pen=pen)
+                pairs = list(itertools.pairwise(points))
+                self.field.lines += pairs
+                self._arrow(pairs)
+            word = f"{route.line_label} to {route.leaves_to}"
+            if route.leaves_to and pieces and word not in said:
+                said.add(word)
+                end = _exit(route.points, pieces)
+                at = self.to_paper(end)
+                width = fonts.width_mm(word, cap_mm=1.8)
+                self.waiting.append(((at[0] + shift, at[1] + shift), word, width))
 
     def _arrow(self, pairs: Sequence[tuple[Point, Point]]) -> None:
         """Show on the longest piece which way the wiring goes."""
@@ -390,21 +408,12 @@ class Drawing:
         )
         self.scene.add(Path(rings=(wing,), layer="cable", pen=None, fill=ACCENT, closed=True))
 
-    def _leaving(self, points: Sequence[Point], where: str) -> None:
-        inside = [self.to_paper.ring(self.room.outline)]
-        box = bounds(inside[0])
-        ends = (points[0], points[-1])
-        end = max(
-            ends,
-            key=lambda p: max(box[0] - p[0], p[0] - box[2], box[1] - p[1], p[1] - box[3]),
-        )
-        word = f"to {where}"
-        self._note(end, word, fonts.width_mm(word, cap_mm=1.8), radius=0.8)
-
     def _marks(self) -> None:
         for item in self.room.marks:
             at = self.to_paper(item.position)
             symbols.mark(self.scene, at, item.kind)
+        for at, word, width in self.waiting:
+            self._note(at, word, width, radius=0.8)
         for item in self.room.marks:
             width = fonts.width_mm(item.label, cap_mm=1.8)
             self._note(self.to_paper(item.position), item.label, width, radius=2.2)
@@ -476,6 +485,23 @@ class Drawing:
                 halo=True,
             ),
         )
+
+
+def _pieces_inside(points: Sequence[Point], shape: "BaseGeometry") -> list[tuple[Point, ...]]:
+    """Return the parts of a polyline inside a polygon, in their order along it."""
+    from shapely import LineString, get_parts  # noqa: PLC0415 - only plans need it
+
+    return [
+        tuple((x, y) for x, y, *_ in part.coords)
+        for part in get_parts(LineString(points).intersection(shape))
+        if isinstance(part, LineString) and part.length > 1e-6
+    ]
+
+
+def _exit(points: Sequence[Point], pieces: Sequence[tuple[Point, ...]]) -> Point:
+    """Return where a polyline leaves: the end that was cut off."""
+    first, last = pieces[0][0], pieces[-1][-1]
+    return last if math.dist(first, points[0]) < 1e-6 < math.dist(last, points[-1]) else first
 
 
 def _distance(point: Point, a: Point, b: Point) -> float:

@@ -3,9 +3,13 @@
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Final
 
 from soffit.papers.scene import Box, Point
 from soffit.papers.sheet import choose_scale
+
+_WORTH_TURNING: Final = 1.5
+"""A plan is turned only where it then draws at least so much larger: north up reads easier."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,6 +72,16 @@ class Projection:
         """
         return length_m * 1e3 / self.scale
 
+    def metres(self, length_mm: float) -> float:
+        """Return a length on paper in metres on the plan.
+
+        Parameters
+        ----------
+        length_mm
+            Length on paper. [mm]
+        """
+        return length_mm * self.scale / 1e3
+
 
 def bounds(points: Iterable[Point]) -> Box:
     """Return the least and greatest x and y of points.
@@ -105,8 +119,8 @@ def fit_plan(
     if scale is None:
         upright = choose_scale(size, room, imperial=imperial)
         sideways = choose_scale((size[1], size[0]), room, imperial=imperial)
-        turned = sideways < upright
-        scale = float(min(upright, sideways))
+        turned = sideways * _WORTH_TURNING <= upright
+        scale = float(sideways if turned else upright)
     return Projection(
         scale=scale,
         origin_m=((left + right) / 2, (low + high) / 2),

@@ -237,7 +237,7 @@ class _Tree:
             node.label,
             speaker.tap_text if speaker else "",
             words.volts(node.voltage_v),
-            "" if is_start else words.decibels(node.loss_db),
+            words.decibels(node.loss_db) if node.kind == "speaker" else "",
             words.watts(speaker.delivered_w) if speaker else "",
             "" if is_start else words.run_length(node.run_length_m, imperial=self.imperial),
             "" if is_start else "  ".join(part for part in (node.run_label, node.cable) if part),

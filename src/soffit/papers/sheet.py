@@ -154,7 +154,8 @@ def _title_block(
             )
             y += step
 
-    put(title.job, 2.6, "semibold", INK, 4.2)
+    for part in fonts.wrap(title.job, room_mm=room, cap_mm=2.6, weight="semibold")[:2]:
+        put(part, 2.6, "semibold", INK, 4.2)
     put(
         " · ".join(part for part in (title.customer, title.address) if part),
         1.8,
@@ -199,7 +200,7 @@ def paragraph(scene: Scene, box: Box, text: str, *, cap: float = 1.8, colour: st
     scene
         Where to draw.
     box
-        Left, top, right, bottom; lines below the bottom are left out.
+        Left, top, right, bottom; what does not fit ends in an ellipsis.
     text
         Any text.
     cap
@@ -208,13 +209,31 @@ def paragraph(scene: Scene, box: Box, text: str, *, cap: float = 1.8, colour: st
         Of the lettering.
     """
     y = box[1]
-    for line in fonts.wrap(text, room_mm=box[2] - box[0], cap_mm=cap):
+    lines = fonts.wrap(text, room_mm=box[2] - box[0], cap_mm=cap)
+    for index, line in enumerate(lines):
         if y + cap > box[3]:
             break
+        if index + 1 < len(lines) and y + 2.75 * cap + 1e-6 > box[3]:
+            line = fonts.fit(line + " …", room_mm=box[2] - box[0], cap_mm=cap)  # noqa: PLW2901
         y += cap
         scene.add(Text(at=(box[0], y), text=line, layer="notes", cap=cap, colour=colour))
         y += 0.75 * cap
     return y
+
+
+def paragraph_height(text: str, *, room_mm: float, cap: float = 1.8) -> float:
+    """Return how high a paragraph runs.
+
+    Parameters
+    ----------
+    text
+        Any text.
+    room_mm
+        Width that there is. [mm]
+    cap
+        Height of a capital. [mm]
+    """
+    return 1.75 * cap * len(fonts.wrap(text, room_mm=room_mm, cap_mm=cap))
 
 
 def heading(scene: Scene, column: Box, text: str) -> Box:
