@@ -263,7 +263,11 @@ def all_of_type(job: Job, type_id: str, tap: Tap | None = None, **changes: Any) 
 
 
 def findings_of(
-    job: Job, *, low: tuple[LowSound, ...] = (), without_sound: bool = False
+    job: Job,
+    *,
+    low: tuple[LowSound, ...] = (),
+    without_sound: bool = False,
+    more: tuple[Finding, ...] = (),
 ) -> tuple[Finding, ...]:
     """Compute everything and run every check."""
     design = job.design
@@ -290,6 +294,7 @@ def findings_of(
         sound_state=sound,
         low_states=low,
         failed=failed,
+        more=more,
     )
 
 

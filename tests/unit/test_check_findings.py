@@ -56,6 +56,7 @@ def test_codes_are_unique_and_of_a_known_family() -> None:
         "LINE",
         "LOW",
         "SOUND",
+        "SUB",
         "TYPE",
         "WEIGHT",
     }

@@ -7,7 +7,7 @@ import numpy as np
 
 from soffit.check.euroclass import EUROCLASSES, euroclass
 from soffit.check.kit import Check, Context, found
-from soffit.circuit.wiring_class import jacket_serves_class, jacket_serves_space
+from soffit.circuit.wiring_class import Space, jacket_serves_class, jacket_serves_space
 from soffit.model.catalogue import CableType
 from soffit.model.findings import Finding, Mend
 from soffit.model.lines import Line, Run
@@ -28,16 +28,35 @@ def _is_europe(context: Context) -> bool:
     return context.job.survey.site.region in {"EU", "UK"}
 
 
-def _same_gauge(
-    context: Context, line: Line, cable: CableType, *, good_class: str = "", plenum: bool = False
-) -> tuple[Mend, ...]:
+def _same_gauge(context: Context, line: Line, cable: CableType) -> tuple[Mend, ...]:
+    """Offer copper of the same size whose jacket suits every output and space of the line."""
+    marks = [entry.class_mark or "1" for _, _, entry in context.feeds(line)]
+    space: Space = "general"
+    if len(_storeys(context, line)) > 1:
+        space = "riser"
+    if _plenum_rooms(context, line):
+        space = "plenum"
+    fitting = []
     for other in context.job.catalogue.cable_types:
         is_same = (other.gauge_system, other.gauge) == (cable.gauge_system, cable.gauge)
-        serves = not good_class or jacket_serves_class(other.jacket, good_class)
-        if is_same and serves and (not plenum or jacket_serves_space(other.jacket, "plenum")):
-            text = f"use {other.id} ({other.jacket}) instead of {cable.id} on {line.label}"
-            return (Mend(kind="cable", target_key=line.key, value=other.id, text=text),)
-    return ()
+        wrong = [
+            mark
+            for mark in marks
+            if mark != "1" and jacket_serves_class(other.jacket, mark) is False
+        ]
+        is_fit = (
+            other.id != cable.id
+            and other.material == "copper"
+            and other.voltage_rating_v >= line.voltage_v * 2**0.5
+        )
+        is_right_space = not _is_us(context) or jacket_serves_space(other.jacket, space) is True
+        if is_same and is_fit and is_right_space and not wrong:
+            fitting.append(other)
+    if not fitting:
+        return ()
+    best = min(fitting, key=lambda item: (jacket_serves_class(item.jacket, "3") is False, item.id))
+    text = f"use {best.id} ({best.jacket}) instead of {cable.id} on {line.label}"
+    return (Mend(kind="cable", target_key=line.key, value=best.id, text=text),)
 
 
 def _plenum_rooms(context: Context, line: Line) -> tuple[str, ...]:
@@ -61,7 +80,6 @@ def _class_mismatch(context: Context) -> list[Finding]:
                 entry.class_mark in {"2", "3"}
                 and jacket_serves_class(cable.jacket, entry.class_mark) is False
             ):
-                needs_plenum = bool(_plenum_rooms(context, line))
                 findings.append(
                     found(
                         line.label,
@@ -69,9 +87,7 @@ def _class_mismatch(context: Context) -> list[Finding]:
                         f" {channel.number} is marked class {entry.class_mark}",
                         key=line.key,
                         limit=f"a cable for class {entry.class_mark}",
-                        mends=_same_gauge(
-                            context, line, cable, good_class=entry.class_mark, plenum=needs_plenum
-                        ),
+                        mends=_same_gauge(context, line, cable),
                     )
                 )
     return findings
@@ -107,7 +123,7 @@ def _not_plenum(context: Context) -> list[Finding]:
                     f" {', '.join(rooms)}",
                     key=line.key,
                     limit="a plenum jacket (CL2P, CL3P, CMP)",
-                    mends=_same_gauge(context, line, cable, plenum=True),
+                    mends=_same_gauge(context, line, cable),
                 )
             )
     return findings
@@ -134,6 +150,7 @@ def _not_riser(context: Context) -> list[Finding]:
             f" {len(_storeys(context, line))} storeys",
             key=line.key,
             limit="a riser or plenum jacket",
+            mends=_same_gauge(context, line, cable),
         )
         for line, cable in _used(context)
         if len(_storeys(context, line)) > 1
@@ -148,20 +165,11 @@ def _clad(context: Context) -> list[Finding]:
             f"{cable.id} is copper-clad aluminium: about 1.5 to 1.6 times the resistance of copper",
             key=line.key,
             limit="copper",
-            mends=_copper(context, line, cable),
+            mends=_same_gauge(context, line, cable),
         )
         for line, cable in _used(context)
         if cable.material == "copper-clad aluminium"
     ]
-
-
-def _copper(context: Context, line: Line, cable: CableType) -> tuple[Mend, ...]:
-    for other in context.job.catalogue.cable_types:
-        is_same = (other.gauge_system, other.gauge) == (cable.gauge_system, cable.gauge)
-        if is_same and other.material != "copper-clad aluminium":
-            text = f"use {other.id} on {line.label}"
-            return (Mend(kind="cable", target_key=line.key, value=other.id, text=text),)
-    return ()
 
 
 def _low_voltage_rating(context: Context) -> list[Finding]:
@@ -173,6 +181,7 @@ def _low_voltage_rating(context: Context) -> list[Finding]:
             key=line.key,
             limit=f"{cable.voltage_rating_v:g} V",
             source="the cable's own rating",
+            mends=_same_gauge(context, line, cable),
         )
         for line, cable in _used(context)
         if cable.voltage_rating_v < line.voltage_v * 2**0.5
@@ -330,7 +339,7 @@ CHECKS: Final = (
         find=_not_riser,
         source="NFPA 70 (NEC) 722/725, 300.21 (from memory, to be confirmed)",
         is_caution=True,
-        no_mend="which jacket goes with the rest of the route is a decision",
+        has_mend=True,
     ),
     Check(
         code="CABLE-05",
@@ -351,7 +360,7 @@ CHECKS: Final = (
         find=_low_voltage_rating,
         source="the cable's own rating",
         is_caution=True,
-        no_mend="which cable to buy is a decision",
+        has_mend=True,
     ),
     Check(
         code="CABLE-07",

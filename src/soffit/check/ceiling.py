@@ -5,7 +5,7 @@ from typing import Final
 
 import numpy as np
 
-from soffit.check.kit import Check, Context, at_room, at_speaker, found
+from soffit.check.kit import Check, Context, at_room, at_speaker, count_text, found
 from soffit.evaluate.ceiling import SpeakerFit, is_above_face
 from soffit.evaluate.ceiling_move import nearest_good_place
 from soffit.model.findings import Finding, Mend
@@ -171,7 +171,7 @@ def _unknown_void(context: Context) -> list[Finding]:
         at_room(
             room_key,
             context.job.survey.room(room_key).label,
-            f"nobody has measured the void over {len(fits)} of its speakers;"
+            f"nobody has measured the void over {count_text(len(fits), 'speaker')};"
             f" {context.fine(max(fit.void_need_m for fit in fits))} is needed",
             limit="a measured void",
         )
@@ -284,7 +284,7 @@ def _odd_pitch(context: Context) -> list[Finding]:
                         room.label,
                         f"grid pitch {pitch * 1e3:.1f} mm is {abs(near - pitch) * 1e3:.1f} mm off"
                         f" {name}: over ten tiles that is {abs(near - pitch) * 1e4:.0f} mm",
-                        limit=f"{near * 1e3:g} mm ({name})",
+                        limit=f"{near * 1e3:g} mm",
                         source=load_table("grid_sizes").source.cite(),
                     )
                 )
@@ -343,7 +343,7 @@ def _high_work(context: Context) -> list[Finding]:
         at_room(
             room_key,
             context.job.survey.room(room_key).label,
-            f"{len(fits)} speakers go up at"
+            f"{count_text(len(fits), 'speaker')} go up at"
             f" {context.long(max(fit.ceiling_height_m for fit in fits))}",
             limit=f"{context.long(most)} for a step ladder",
         )
@@ -393,8 +393,8 @@ def _no_way_up(context: Context) -> list[Finding]:
         at_room(
             key,
             context.job.survey.room(key).label,
-            f"{count} units sit in a closed ceiling: later work goes through their own holes"
-            " or a hatch",
+            f"{count_text(count, 'unit')} in a closed ceiling: later work goes through a hole or a"
+            " hatch",
             limit="a hatch, or service loops long enough to bring the unit down",
         )
         for key, count in rooms.items()

@@ -78,7 +78,7 @@ def _doubtful(context: Context) -> list[Finding]:
     return [
         found(
             item.label or item.kind,
-            f"taken for a {item.kind}, but not sure: {item.doubt}",
+            f"its kind ({item.kind}) is not sure: {item.doubt}",
             key=item.key,
             limit="a surveyed kind",
         )

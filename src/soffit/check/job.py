@@ -3,7 +3,7 @@
 from collections import Counter
 from typing import Final
 
-from soffit.check.kit import Check, Context, at_room, at_speaker, found
+from soffit.check.kit import Check, Context, at_room, at_speaker, count_text, found
 from soffit.model.findings import Finding, Mend
 
 
@@ -157,7 +157,7 @@ def _existing(context: Context) -> list[Finding]:
         at_room(
             key,
             context.job.survey.room(key).label,
-            f"{count} speakers hang there already: type, tap and condition are as somebody noted",
+            f"{count_text(count, 'speaker')} there already: type, tap and condition are as noted",
             limit="a measured line",
             do="measure the old line at 1 kHz before anything is joined to it, look at one unit in"
             " five, and tag abandoned cable at both ends",

@@ -54,6 +54,8 @@ class Evaluated:
         Rooms with a subwoofer whose low end was computed.
     failed
         Key of a line, and why it could not be computed.
+    more
+        Findings that a decision worded itself, such as those of the choice of subwoofers.
     """
 
     ceiling: CeilingState
@@ -62,6 +64,7 @@ class Evaluated:
     sound: SoundState | None = None
     low: tuple[LowSound, ...] = ()
     failed: tuple[tuple[str, str], ...] = ()
+    more: tuple[Finding, ...] = ()
 
     def line(self, key: str) -> LineState | None:
         """Return the state of a line; ``None`` if it was not computed."""
@@ -153,6 +156,8 @@ class Context:
         return format_mass(mass_kg, imperial=self.is_imperial)
 
 
+_NONE_FOUND: Final = "no place, tap or type at hand cures it here"
+
 CheckFunction = Callable[[Context], Iterable[Finding]]
 
 
@@ -179,8 +184,11 @@ class Check:
     is_caution
         A caution of safety: every finding ends by deferring to the local code.
     has_mend
-        Whether its findings can carry changes that a command may apply; if not, ``no_mend`` says
-        why.
+        Whether its findings can carry changes that a command may apply.
+    no_mend
+        Why they cannot, or why a single one may have none.
+    passes_on
+        Whether it passes on findings that are complete already, severity and all.
     find
         The function.
     """
@@ -196,6 +204,7 @@ class Check:
     is_caution: bool = False
     has_mend: bool = False
     no_mend: str = ""
+    passes_on: bool = False
 
     @property
     def page(self) -> str:
@@ -219,11 +228,17 @@ class Check:
         do = finding.do or self.do
         if self.is_caution and not do.endswith(DEFER):
             do = f"{do}. {DEFER}" if not do.endswith(".") else f"{do} {DEFER}"
+        why = finding.why
+        if not finding.mends and not why:
+            why = f"no mend: {self.no_mend or _NONE_FOUND}"
+        if self.passes_on:
+            return replace(finding, why=why, limit_source=source or self.source)
         return replace(
             finding,
             code=self.code,
             severity=self.severity,
             do=do,
+            why=why,
             limit_source=source or self.source,
             is_caution=self.is_caution,
         )
@@ -267,6 +282,24 @@ def found(
         do=do,
         mends=mends,
     )
+
+
+def count_text(number: int, noun: str) -> str:
+    """Write a count with its noun.
+
+    Parameters
+    ----------
+    number
+        How many.
+    noun
+        In the singular.
+
+    Examples
+    --------
+    >>> count_text(1, "unit"), count_text(3, "unit")
+    ('one unit', '3 units')
+    """
+    return f"one {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def at_speaker(

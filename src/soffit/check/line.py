@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import Final
 
-from soffit.check.kit import Check, Context, at_speaker, found
+from soffit.check.kit import Check, Context, at_speaker, count_text, found
 from soffit.evaluate.line import LineState
 from soffit.model.catalogue import Tap
 from soffit.model.findings import Finding, Mend
@@ -51,7 +51,7 @@ def _loss(context: Context, least: str, most: str | None) -> list[Finding]:
             found(
                 line.label,
                 f"loss {worst.loss_db:.2f} dB at {worst.label}, {state.conductor_degc:.0f} °C"
-                f" copper, 1 kHz; {len(over)} speakers over the limit",
+                f" copper, 1 kHz; {count_text(len(over), 'speaker')} over the limit",
                 key=line.key,
                 limit=f"{low:.2f} dB",
                 source=context.limits.source(least),

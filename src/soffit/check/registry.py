@@ -15,6 +15,7 @@ from soffit.check import (
     line,
     low,
     sound,
+    subwoofer,
     weight,
 )
 from soffit.check.kit import Check, Context, Evaluated, LowSound, found
@@ -38,6 +39,7 @@ CHECKS: Final[tuple[Check, ...]] = (
     *cable.CHECKS,
     *sound.CHECKS,
     *low.CHECKS,
+    *subwoofer.CHECKS,
     *codes.CHECKS,
     *equipment.CHECKS,
 )
@@ -87,6 +89,7 @@ def run_checks(
     sound_state: SoundState | None = None,
     low_states: Sequence[LowSound] = (),
     failed: Sequence[tuple[str, str]] = (),
+    more: Sequence[Finding] = (),
 ) -> tuple[Finding, ...]:
     """Run every check over a job and what was computed from it.
 
@@ -104,6 +107,9 @@ def run_checks(
         Rooms whose low end was computed.
     failed
         Key of a line, and why it could not be computed.
+    more
+        Findings that a decision worded itself; those of a code that is not registered are left
+        out.
 
     Returns
     -------
@@ -120,6 +126,7 @@ def run_checks(
             sound=sound_state,
             low=tuple(low_states),
             failed=tuple(failed),
+            more=tuple(more),
         ),
     )
     findings = [finding for entry in CHECKS for finding in entry.run(context)]

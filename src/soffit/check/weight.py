@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from soffit.check.kit import Check, Context, at_room, at_speaker
+from soffit.check.kit import Check, Context, at_room, at_speaker, count_text
 from soffit.evaluate.ceiling import SpeakerFit
 from soffit.model.findings import Finding
 from soffit.model.survey import Ceiling
@@ -36,7 +36,7 @@ def _no_support(context: Context) -> list[Finding]:
             _room_label(context, room),
             f"no {context.job.catalogue.speaker(type_id).support} of the catalogue carries"
             f" {type_id} ({context.mass(members[0].mass_kg)}) and fits this ceiling;"
-            f" {len(members)} units",
+            f" {count_text(len(members), 'unit')}",
             limit=context.mass(members[0].mass_kg),
         )
         for room, type_id, members in _grouped(fits)
@@ -53,8 +53,8 @@ def _light_grid(context: Context) -> list[Finding]:
         at_room(
             room,
             _room_label(context, room),
-            f"its grid is of the light class, made for tiles only; {len(members)} units of"
-            f" {type_id} would rest on it",
+            f"its grid is of the light class, made for tiles only;"
+            f" {count_text(len(members), 'unit')} of {type_id} would rest on it",
             limit="no fixtures on light grids",
         )
         for room, type_id, members in _grouped(fits)
@@ -67,18 +67,24 @@ def _load_class(context: Context, fit: SpeakerFit) -> str:
 
 
 def _over_grid(context: Context) -> list[Finding]:
-    return [
-        at_speaker(
-            fit,
-            f"weighs {context.mass(fit.mass_kg)}, the grid can carry"
-            f" {context.mass(fit.grid_capacity_kg)} there, tiles taken off",
-            limit=context.mass(fit.grid_capacity_kg),
-        )
+    fits = [
+        fit
         for fit in context.states.ceiling.speakers
         if fit.grid_capacity_kg is not None
         and _rests_on_grid(context, fit)
         and _load_class(context, fit) in {"intermediate", "heavy"}
         and fit.mass_kg > fit.grid_capacity_kg
+    ]
+    return [
+        at_room(
+            room,
+            _room_label(context, room),
+            f"{count_text(len(members), 'unit')} of {type_id} weighing"
+            f" {context.mass(members[0].mass_kg)}: the grid can carry"
+            f" {context.mass(members[0].grid_capacity_kg or 0.0)} at mid-span, tiles taken off",
+            limit=context.mass(members[0].grid_capacity_kg or 0.0),
+        )
+        for room, type_id, members in _grouped(fits)
     ]
 
 
@@ -92,7 +98,7 @@ def _unknown_grid(context: Context) -> list[Finding]:
         at_room(
             room,
             _room_label(context, room),
-            f"nobody knows the class of its grid; {len(members)} units of"
+            f"nobody knows the class of its grid; {count_text(len(members), 'unit')} of"
             f" {context.mass(members[0].mass_kg)} would rest on it",
             limit="a known class",
         )
@@ -125,13 +131,18 @@ def _seismic_wires(context: Context) -> list[Finding]:
         at_room(
             room,
             _room_label(context, room),
-            f"each of {len(members)} units of {type_id} ({context.mass(members[0].mass_kg)}) needs"
-            f" {members[0].seismic.wires if members[0].seismic else 0} slack 12 ga wires to the"
-            " structure, two of them at opposite corners",
+            f"{count_text(len(members), 'unit')} of {type_id}"
+            f" ({context.mass(members[0].mass_kg)}): {_wires(members[0])}",
             limit=f"seismic design category {context.job.survey.site.seismic_category}",
         )
         for room, type_id, members in _grouped(fits)
     ]
+
+
+def _wires(fit: SpeakerFit) -> str:
+    if fit.seismic is not None and fit.seismic.wires > 1:
+        return "each needs two slack 12 ga wires to the structure, at opposite corners"
+    return "each needs one slack 12 ga wire to the structure"
 
 
 def _seismic_independent(context: Context) -> list[Finding]:
@@ -190,8 +201,8 @@ def _unknown_structure(context: Context) -> list[Finding]:
         at_room(
             room,
             _room_label(context, room),
-            f"the height of its structure is unknown, so the safety wires of {count} units have"
-            " no length",
+            f"the height of its structure is unknown, so the safety wires of"
+            f" {count_text(count, 'unit')} have no length",
             limit="a measured structure",
         )
         for room, count in rooms.items()
@@ -211,8 +222,8 @@ def _heavy_on_board(context: Context) -> list[Finding]:
         at_room(
             room,
             _room_label(context, room),
-            f"{len(members)} units of {type_id} weigh {context.mass(members[0].mass_kg)} each:"
-            " plasterboard alone does not carry that",
+            f"{count_text(len(members), 'unit')} of {type_id}, {context.mass(members[0].mass_kg)}"
+            " each: plasterboard alone does not carry that",
             limit=context.mass(most),
         )
         for room, type_id, members in _grouped(fits)
