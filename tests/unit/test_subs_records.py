@@ -345,7 +345,7 @@ def test_the_smallest_tap_that_reaches_is_taken_and_losses_are_counted_once():
         sub_type=SUB,
         line_voltage_v=100.0,
         count=2,
-        low_level_db_1_w=80.0,
+        level_at_1_w_db=80.0,
         wanted_db=97.0,
         tolerance_db=1.0,
     )  # 10^1.7 = 50.1 W, less 1 dB is 39.8 W: two of 30 W

@@ -125,7 +125,7 @@ def _taps(
         sub_type=question.sub_type,
         line_voltage_v=question.line_voltage_v,
         count=count,
-        low_level_db_1_w=one_watt,
+        level_at_1_w_db=one_watt,
         wanted_db=levels.wanted_db,
         tolerance_db=limits["lowfreq_tilt_tolerance_db"],
     )

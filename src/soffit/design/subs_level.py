@@ -247,7 +247,7 @@ def plan_taps(
     sub_type: SpeakerType,
     line_voltage_v: float,
     count: int,
-    low_level_db_1_w: float,
+    level_at_1_w_db: float,
     wanted_db: float,
     tolerance_db: float,
 ) -> TapPlan:
@@ -261,7 +261,7 @@ def plan_taps(
         Voltage of the line. [V]
     count
         Subwoofers.
-    low_level_db_1_w
+    level_at_1_w_db
         Low-band level at the seats with one watt shared by all of them. [dB]
     wanted_db
         Low-band level wanted, with the same drive per octave. [dB]
@@ -290,7 +290,7 @@ def plan_taps(
         )
     most_w = min(sub_type.rated_power_w, low_end_of(sub_type).max_power_w)
     allowed = [tap for tap in taps if sub_type.delivered_w(tap) <= most_w * 1.001] or [taps[0]]
-    needed_w = float(power_ratio(wanted_db - low_level_db_1_w))
+    needed_w = float(power_ratio(wanted_db - level_at_1_w_db))
     enough = [
         tap
         for tap in allowed
