@@ -21,7 +21,7 @@ from soffit.acoustics.sti import (
 )
 from soffit.decibel import power_ratio
 
-PAIRS_AT_ONCE: Final = 60_000
+PAIRS_AT_ONCE: Final = 30_000
 
 # Frequencies whose phase factors are squares of others: 0.8 -> 1.6, 1 -> 2 -> 4 -> 8, ...
 _DOUBLE_OF: Final = {4: 1, 5: 2, 6: 3, 8: 5, 9: 6, 10: 7, 11: 8, 12: 9}
