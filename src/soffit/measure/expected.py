@@ -15,8 +15,8 @@ import numpy as np
 
 from soffit.circuit.tree import solve_tree
 from soffit.decibel import field_ratio
-from soffit.measure.evidence import Shown, noise_sd
 from soffit.measure.entry import OVER_RANGE_OHM
+from soffit.measure.evidence import Shown, noise_sd
 from soffit.measure.line_plan import LinePlan
 from soffit.measure.posterior import coordinates
 from soffit.measure.predict import Direction, LineModel, Look

@@ -9,7 +9,7 @@ its mean comes from the exact solution, its covariance from the exact sensitivit
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
 import numpy as np
@@ -88,6 +88,14 @@ class _Cases:
     run_share: ComplexArray
     size_slope: ComplexArray
     gain_db: FloatArray
+
+
+@dataclass(slots=True)
+class _Known:
+    """Sensitivities that several looks share."""
+
+    out: dict[int, tuple[ComplexArray, ComplexArray]] = field(default_factory=dict)
+    back: dict[int, tuple[ComplexArray, ComplexArray, ComplexArray]] = field(default_factory=dict)
 
 
 class LineModel:
@@ -378,47 +386,65 @@ class LineModel:
         mean = np.zeros((len(suspects), len(looks)))
         n_slopes = self.n_state + 2 if with_slope else 0
         slope = np.zeros((len(suspects), len(looks), n_slopes))
-        whole: dict[tuple[str, int], tuple[ComplexArray, ComplexArray]] = {}
-        back: dict[int, tuple[ComplexArray, ComplexArray, ComplexArray]] = {}
+        known = _Known()
         for m, look in enumerate(looks):
-            tone = self.tones_hz.index(look.tone_hz)
-            if look.direction == "alone":
-                place, ohm = look.place, cases.alone_ohm[look.place, :, tone]
-                mean[:, m] = np.log(np.minimum(np.abs(ohm), BREAK_OHM))
-                if with_slope:
-                    by_size = size_sd * cases.size_slope[:, tone].real
-                    self._fill_alone(slope[:, m], place, tone, suspects, by_size)
-                continue
-            node = look.place + 1
-            if look.direction == "in":
-                if look.place not in back:
-                    back[look.place] = self._look_back(cases, look.place, with_slope=with_slope)
-                ohm = np.abs(back[look.place][0][:, tone])
-                mean[:, m] = np.log(np.clip(ohm, 1e-9, BREAK_OHM))
-                key = ("in", look.place)
-                whole[key] = back[look.place][1:]
-            else:
-                mean[:, m] = self._mean(state, look, tone)
-                key = ("out", 0 if look.direction == "whole" else node)
-            if look.direction == "volts" or not with_slope:
-                continue  # volts hardly depend on what is unknown: their own error covers it
-            if key not in whole:
-                whole[key] = (
-                    state.load_sensitivity(at=key[1]).astype(np.complex128),
-                    state.run_sensitivity(at=key[1]).astype(np.complex128),
-                )
-            loads, runs = (part[1:, :, tone] for part in whole[key])
-            sign = -1.0 if look.direction == "amps" else 1.0
-            self._fill(slope[:, m], loads, runs, tone, sign)
-            moved = np.sum(
-                loads * cases.load_share[:, :, tone] + runs * cases.run_share[:, :, tone], axis=0
+            mean[:, m] = self._look(
+                look, state, cases, suspects, size_sd, known, slope[:, m] if with_slope else None
             )
-            slope[:, m, -2] = sign * moved.real * size_sd
-            slope[:, m, -1] = sign * self.limits["meter_gain_sd"]
         excess = self._excess_db(state, cases)
         rack = np.abs(state.impedance_ohm[:, self.ear])
         healthy = rack[0] if suspects[0].kind == "none" else self.planned_rack_ohm
         return Prediction(mean=mean, slope=slope, excess_db=excess, rack_ratio=rack / healthy)
+
+    def _look(
+        self,
+        look: Look,
+        state: TreeState,
+        cases: _Cases,
+        suspects: Sequence[Suspect],
+        size_sd: FloatArray,
+        known: "_Known",
+        rows: FloatArray | None,
+    ) -> FloatArray:
+        """Mean (n_cases,) of one look; its slopes go into ``rows`` (n_cases, n_nuisance)."""
+        tone = self.tones_hz.index(look.tone_hz)
+        if look.direction == "alone":
+            ohm = np.minimum(np.abs(cases.alone_ohm[look.place, :, tone]), BREAK_OHM)
+            if rows is not None:
+                by_size = size_sd * cases.size_slope[:, tone].real
+                self._fill_alone(rows, look.place, tone, suspects, by_size)
+            return np.asarray(np.log(ohm))
+        if look.direction == "in":
+            if look.place not in known.back:
+                known.back[look.place] = self._look_back(
+                    cases, look.place, with_slope=rows is not None
+                )
+            ohm, *both = known.back[look.place]
+            mean = np.log(np.clip(np.abs(ohm[:, tone]), 1e-9, BREAK_OHM))
+        else:
+            mean = self._mean(state, look, tone)
+            both = []
+        if rows is None or look.direction == "volts":
+            return np.asarray(
+                mean
+            )  # volts hardly depend on what is unknown: their own error covers it
+        if not both:
+            at = 0 if look.direction == "whole" else look.place + 1
+            if at not in known.out:
+                known.out[at] = (
+                    state.load_sensitivity(at=at).astype(np.complex128),
+                    state.run_sensitivity(at=at).astype(np.complex128),
+                )
+            both = list(known.out[at])
+        loads, runs = (part[1:, :, tone] for part in both)
+        sign = -1.0 if look.direction == "amps" else 1.0
+        self._fill(rows, loads, runs, tone, sign)
+        moved = np.sum(
+            loads * cases.load_share[:, :, tone] + runs * cases.run_share[:, :, tone], axis=0
+        )
+        rows[:, -2] = sign * moved.real * size_sd
+        rows[:, -1] = sign * self.limits["meter_gain_sd"]
+        return np.asarray(mean)
 
     def _look_back(
         self, cases: _Cases, place: int, *, with_slope: bool

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from soffit.errors import JobError, Problem
 from soffit.measure.doubts import Doubt, doubts_about
-from soffit.measure.entry import parse_entry
+from soffit.measure.entry import parse_entry, value_text
 from soffit.measure.expected import Expected, expected_line
 from soffit.measure.line_plan import LinePlan
 from soffit.measure.verdict import (
@@ -389,7 +389,7 @@ def report(job: Job, *, added: Sequence[Reading] = (), doubts: Sequence[Doubt] =
                     key=reading.key,
                     place=reading.place,
                     status="noted",
-                    measured=reading.word or f"{reading.value:g}",
+                    measured=value_text(reading),
                 )
             )
     by_key = {verdict.key: verdict for verdict in verdicts}
