@@ -20,7 +20,7 @@ _TRADE_ROUNDS: Final = 60
 _ALL_COMBINATIONS: Final = 300_000
 """Up to here every combination is tried, which proves the least copper."""
 _BLOCK: Final = 20_000
-_THICKER_SIZES: Final = 3
+_THICKER_SIZES: Final = 2
 """Sizes thicker than the single one that are tried as the thick one of a pair."""
 _KICKED_RUNS: Final = 30
 """Up to here single runs are thickened on trial, which takes time with the square of runs."""

@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from soffit.circuit.arrays import FloatArray
+from soffit.circuit.arrays import FloatArray, IntArray
 from soffit.design.route_proof import prove_order
 from soffit.errors import DomainError
 
@@ -202,7 +202,7 @@ def improve(cost_m: FloatArray, order: tuple[int, ...]) -> tuple[int, ...]:
             return tuple(path[1:].tolist())
 
 
-def _turn(cost: FloatArray, path: np.ndarray) -> tuple[np.ndarray, float]:
+def _turn(cost: FloatArray, path: IntArray) -> tuple[IntArray, float]:
     """Reverse the best stretch i..j; the chain has a free end, so a tail may turn, too."""
     count = path.size
     along = cost[path[:-1], path[1:]]
@@ -228,45 +228,46 @@ def _turn(cost: FloatArray, path: np.ndarray) -> tuple[np.ndarray, float]:
     return path, total
 
 
-def _move(cost: FloatArray, path: np.ndarray) -> tuple[np.ndarray, float]:
-    """Move a stretch of one to three to another place, as it is or turned round."""
+def _move(cost: FloatArray, path: IntArray) -> tuple[IntArray, float]:
+    """Move the best stretch of one to three to its best gap, as it is or turned round."""
     total = 0.0
-    for size in (1, 2, 3):
-        moved = True
-        while moved:
-            moved = False
-            for start in range(1, path.size - size + 1):
-                better, gain = _best_place(cost, path, start, size)
-                if gain > 1e-9:
-                    path, moved = better, True
-                    total += gain
+    while path.size > 2:
+        found = min(_best_move(cost, path, size) for size in (1, 2, 3) if path.size > size + 1)
+        change, size, start, gap, is_turned = found
+        if change > -1e-9:
+            return path, total
+        piece = path[start : start + size]
+        body = piece[::-1] if is_turned else piece
+        rest = np.delete(path, np.arange(start, start + size))
+        place = gap + 1 if gap < start else gap + 1 - size
+        path = np.concatenate([rest[:place], body, rest[place:]])
+        total -= change
     return path, total
 
 
-def _best_place(
-    cost: FloatArray, path: np.ndarray, start: int, size: int
-) -> tuple[np.ndarray, float]:
-    stop = start + size
-    piece = path[start:stop]
-    rest = np.concatenate([path[:start], path[stop:]])
-    before = cost[path[start - 1], piece[0]]
-    after = cost[piece[-1], path[stop]] if stop < path.size else 0.0
-    bridge = cost[path[start - 1], path[stop]] if stop < path.size else 0.0
-    saved = before + after - bridge
-    head = cost[rest, piece[0]]
-    tail = cost[rest, piece[-1]]
-    closed = cost[rest[:-1], rest[1:]]
-    straight = np.append(head[:-1] + tail[1:] - closed, head[-1])
-    turned = np.append(tail[:-1] + head[1:] - closed, tail[-1])
-    best_straight, best_turned = int(np.argmin(straight)), int(np.argmin(turned))
-    if straight[best_straight] <= turned[best_turned]:
-        place, added, body = best_straight, float(straight[best_straight]), piece
-    else:
-        place, added, body = best_turned, float(turned[best_turned]), piece[::-1]
-    gain = float(saved) - added
-    if gain <= 1e-9:
-        return path, 0.0
-    return np.concatenate([rest[: place + 1], body, rest[place + 1 :]]), gain
+def _best_move(cost: FloatArray, path: IntArray, size: int) -> tuple[float, int, int, int, bool]:
+    """Return change, size, start, gap and whether turned, of the best move of one size."""
+    count = path.size
+    # one column more: beyond the free end a leg costs nothing
+    across = np.zeros((count, count + 1))
+    across[:, :count] = cost[np.ix_(path, path)]
+    gaps = np.arange(count)
+    leg = across[gaps, gaps + 1]
+    starts = np.arange(1, count - size + 1)
+    lasts = starts + size - 1
+    saved = leg[starts - 1] + leg[lasts] - across[starts - 1, lasts + 1]
+    first_in = across[:, starts].T
+    last_in = across[:, lasts].T
+    first_out = across[starts][:, 1:]
+    last_out = across[lasts][:, 1:]
+    straight = first_in + last_out - leg
+    turned = last_in + first_out - leg
+    inside = (gaps >= starts[:, np.newaxis] - 1) & (gaps <= lasts[:, np.newaxis])
+    change = np.where(inside, np.inf, np.minimum(straight, turned)) - saved[:, np.newaxis]
+    place = int(np.argmin(change))
+    row, gap = divmod(place, count)
+    is_turned = bool(turned[row, gap] < straight[row, gap])
+    return float(change[row, gap]), size, int(starts[row]), gap, is_turned
 
 
 def _kicked(cost: FloatArray, order: tuple[int, ...], rng: np.random.Generator) -> tuple[int, ...]:
