@@ -460,3 +460,14 @@ def test_under_an_open_ceiling_the_subwoofer_hangs_where_it_hangs(design):
     assert hung.height_m == flush.height_m == 4.0
     assert hung.tiles.median_db != pytest.approx(flush.tiles.median_db, abs=0.01)
     assert all(row.leak_db == pytest.approx(0.0, abs=1e-9) for row in hung.rows)
+
+
+@pytest.mark.parametrize("time_s", [0.4, 1.0, 2.0])
+def test_tones_are_dense_enough_for_the_modes_of_a_live_room(time_s):
+    question = replace(
+        QUESTION, reverberation_s=(time_s,) * 8, is_measured=True, most=1, placed=(), placed_keys=()
+    )
+    usual = choose_subs(question)
+    dense = choose_subs(question, limits=Limits((("lowfreq_tones_per_third", 48.0),)))
+    assert usual.chosen.support_db == pytest.approx(dense.chosen.support_db, abs=0.3)
+    assert usual.tiles.median_db == pytest.approx(dense.tiles.median_db, abs=0.1)

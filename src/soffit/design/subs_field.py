@@ -8,6 +8,7 @@ import shapely
 from numpy.typing import NDArray
 
 from soffit.acoustics.lowfreq import (
+    DECAY_NEPER,
     EVANESCENT_NEPER,
     PlanModes,
     absorption_area_of_decay_m2,
@@ -39,6 +40,9 @@ FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
 
 _BAND_EDGE: Final = 1.13
+_THIRD_OCTAVE_WIDTH: Final = 10.0**0.05 - 10.0**-0.05
+_MODE_WIDTH: Final = DECAY_NEPER / np.pi  # half-power width times T
+_MOST_TONES: Final = 24
 _EFFORTS: Final = ((EVANESCENT_NEPER, 150), (4.5, 250), (3.5, MOST_MODES))
 """Nepers by which what is left out has died away, and the number of modes up to which it is so."""
 
@@ -122,6 +126,13 @@ def is_prismatic(room: Room) -> bool:
     heights = [ceiling.height_m for ceiling in room.ceilings]
     flat = all(ceiling.slope_ratio == 0.0 for ceiling in room.ceilings)
     return bool(heights) and flat and max(heights) - min(heights) <= 0.05
+
+
+def _tones_per_band(question: SubQuestion, top_hz: float, limits: Limits) -> int:
+    """Tones so close that none of the damped modes slips between them (they are 2.2/T wide)."""
+    time_s = max(question.reverberation_s[:2]) if question.reverberation_s else 0.0
+    needed = int(np.ceil(_THIRD_OCTAVE_WIDTH * top_hz * time_s / _MODE_WIDTH))
+    return max(round(limits["lowfreq_tones_per_third"]), min(needed, _MOST_TONES))
 
 
 def _source_height_m(question: SubQuestion, height_m: float) -> float:
@@ -278,7 +289,7 @@ def solve_low_field(
     tones = low_tones(
         low_hz=float(kept[0]),
         high_hz=float(kept[-1]),
-        per_band=round(limits["lowfreq_tones_per_third"]),
+        per_band=_tones_per_band(question, float(kept[-1]), limits),
     )
     decay = low_decay_per_s(question, tones, height, limits["lowfreq_leak_share"], limits)
     solved = LowField(
