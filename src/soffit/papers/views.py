@@ -183,6 +183,8 @@ class RoomView:
         Speakers in it.
     reason, options, bound
         Why this layout, the front of alternatives, and what is proven.
+    storey_elevation_m
+        Finished floor of its storey above the job's datum. [m]
     ceiling_text
         Ceiling in one line: kind, height with its source, void, plenum, fire rating.
     notes
@@ -210,6 +212,7 @@ class RoomView:
     reason: str = ""
     options: tuple[Option, ...] = ()
     bound: str = ""
+    storey_elevation_m: float = 0.0
     ceiling_text: str = ""
     notes: tuple[str, ...] = ()
 

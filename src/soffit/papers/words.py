@@ -120,7 +120,7 @@ def expected(row: TestRow) -> str:
     """
     if row.expected is None:
         return row.expected_text
-    digits = 0 if abs(row.expected) >= 99.95 else 1
+    digits = 0 if abs(row.expected) >= 99.95 else 2 if abs(row.expected) < 1.95 else 1
     unit = f" {row.unit}" if row.unit else ""
     if row.low is not None and row.high is not None:
         text = f"{row.expected:.{digits}f} ({row.low:.{digits}f} to {row.high:.{digits}f}){unit}"
