@@ -27,7 +27,7 @@ from soffit.model.catalogue import Catalogue, SpeakerType
 from soffit.model.decisions import Option, RoomDecision
 from soffit.model.findings import Finding
 from soffit.model.speakers import Speaker, TileRef
-from soffit.model.survey import Obstacle, PlacedSpeaker, Room
+from soffit.model.survey import Brief, Obstacle, PlacedSpeaker, Room
 from soffit.tables.settings import DEFAULT_LIMITS, Limits
 
 FloatArray = NDArray[np.float64]
@@ -36,6 +36,9 @@ Progress = Callable[[float, str], None]
 """Told the share done and what is being done."""
 
 _MOST_OPTIONS: Final = 40
+
+_DOUBT_DB: Final = 0.01
+"""Searches err by less than half of this; see docs/theory/placing.md."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,6 +188,7 @@ def choose_layouts(  # noqa: PLR0913 the whole question of a room, each by name
     tell(0.85, f"{room.label}: comparing layouts")
     if not candidates:
         raise _no_place(question, plans[0])
+    candidates = _settled(candidates, whole, room.brief)
     choice = choose(candidates, room.brief)
     result = _result(question, searches, candidates, choice, whole)
     tell(1.0, f"{room.label}: {result.chosen.count} speakers")
@@ -262,6 +266,7 @@ def _candidate(
         mark=mark,
         nudged=layout.nudged,
         omitted=layout.omitted,
+        is_eligible=layout.nudged <= int(question.family.nudge_ratio * layout.count + 1e-9),
     )
 
 
@@ -303,6 +308,19 @@ def _no_place(question: Question, plan: Sequence[Span2]) -> NoSolutionError:
         why=f"of {inside} places {taken or 'none is usable'}",
         do="choose a smaller type, move what is in the way, or put a speaker by hand",
     )
+
+
+def _settled(candidates: Sequence[Candidate], whole: Field, brief: Brief) -> list[Candidate]:
+    """Make spreads exact where a few thousandths of a decibel decide on the brief."""
+    target = 2.0 * brief.evenness_db
+    out: list[Candidate] = []
+    for one in candidates:
+        if abs(one.spread_db - target) < _DOUBT_DB:
+            exact = spread_of(whole.energy(one.site_m), brief.evenness_share)
+            out.append(replace(one, spread_db=exact))
+        else:
+            out.append(one)
+    return out
 
 
 def _result(
@@ -361,7 +379,7 @@ def _result(
 def _shown(candidates: Sequence[Candidate], choice: Choice) -> list[tuple[Candidate, str]]:
     """Return the front with chosen, cheaper and finer marked, and every hand rule."""
     front = non_dominated([one for one in candidates if not one.mark])
-    line = best_spreads(candidates)
+    line = best_spreads([one for one in candidates if one.is_eligible])
     least = min([choice.chosen.count, *(one.count for one in choice.cheaper)])
     most = max([choice.chosen.count, *([choice.finer.count] if choice.finer is not None else [])])
     near = [one for one in front if 0.5 * least <= one.count <= 1.3 * most]

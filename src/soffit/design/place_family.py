@@ -6,6 +6,7 @@ offset one is two such products with every second row (or column) on the places 
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from math import ceil, floor
 from typing import Final, Literal
 
@@ -164,7 +165,9 @@ def _is_near_margin(span: Span, start: int, length: float, pitch: float) -> bool
     return low <= before <= high and low <= after <= high
 
 
-def progressions(span: Span, *, least_pitch: int, family: Family) -> tuple[Progression, ...]:
+def progressions(
+    span: Span, *, least_pitch: float, family: Family, is_short: bool = False
+) -> tuple[Progression, ...]:
     """Return every progression of an axis.
 
     Parameters
@@ -175,6 +178,8 @@ def progressions(span: Span, *, least_pitch: int, family: Family) -> tuple[Progr
         Smallest pitch in sites.
     family
         Which are wanted.
+    is_short
+        Of near-regular ones only those that divide the axis into equal parts.
 
     Returns
     -------
@@ -185,15 +190,20 @@ def progressions(span: Span, *, least_pitch: int, family: Family) -> tuple[Progr
     room = span.last - span.first
     for start in _starts(span, 0, family):
         _keep(found, span, (start,), 0.0, is_even=True)
-    for count in range(2, room // max(1, least_pitch) + 2):
-        for pitch in range(least_pitch, room // (count - 1) + 1):
+    whole = max(1, ceil(least_pitch - 1e-9))
+    for count in range(2, int(room / max(1.0, least_pitch)) + 2):
+        for pitch in range(whole, room // (count - 1) + 1):
             length = pitch * (count - 1)
             for start in _starts(span, length, family):
                 if _is_within_margin(span, start, length, pitch, family):
                     sites = tuple(range(start, start + length + 1, pitch))
                     _keep(found, span, sites, float(pitch), is_even=True)
         if family.has_near_regular and count >= 3:
-            _near_regular(found, span, count, least_pitch)
+            if not is_short:
+                _near_regular(found, span, count, whole)
+            for part in _snapped_pitches(span, count, least_pitch, is_short=is_short):
+                for sites in _snapped(span, count, part, 0.0):
+                    _keep(found, span, sites, part, is_even=False)
     return tuple(found.values())
 
 
@@ -233,6 +243,33 @@ def _near_regular(
                 _keep(found, span, sites, length / (count - 1), is_even=False)
 
 
+def _snapped_pitches(span: Span, count: int, least_pitch: float, *, is_short: bool) -> list[float]:
+    """Pitches that need not be whole sites: equal parts of the axis, and others near them."""
+    equal = (span.wall_high - span.wall_low) / count
+    out = [equal] if equal >= least_pitch else []
+    if not is_short and count >= 2:
+        low, high = _NEAR_MARGIN
+        room = span.wall_high - span.wall_low
+        least = max(least_pitch * (count - 1), room / (1 + 2 * high / (count - 1)))
+        most = min(span.last - span.first + 0.5, room / (1 + 2 * low / (count - 1)))
+        out += [length / (count - 1) for length in range(ceil(least), floor(most) + 1)]
+    return out
+
+
+def _snapped(span: Span, count: int, pitch: float, shift: float) -> list[tuple[int, ...]]:
+    """Evenly spread places, each on the nearest site; both ways where two are as near."""
+    out: list[tuple[int, ...]] = []
+    for lean in (-1e-6, 1e-6):
+        sites = []
+        for number in range(count):
+            place = span.middle + shift + (number - (count - 1) / 2.0) * pitch
+            sites.append(min(max(floor(place + 0.5 + lean), span.first), span.last))
+        made = tuple(sites)
+        if made not in out and all(b > a for a, b in pairwise(made)):
+            out.append(made)
+    return out
+
+
 def _mirrored_gaps(low: int, extra: int, count: int) -> list[int] | None:
     """Gaps of low and low + 1 sites, ``extra`` of the longer, mirrored; None if there are none."""
     half, has_middle = divmod(count, 2)
@@ -248,7 +285,9 @@ def _mirrored_gaps(low: int, extra: int, count: int) -> list[int] | None:
     return [*side, *middle, *side[::-1]]
 
 
-def pairs(span: Span, found: tuple[Progression, ...], family: Family) -> tuple[Pair, ...]:
+def pairs(
+    span: Span, found: tuple[Progression, ...], family: Family, *, least_pitch: float
+) -> tuple[Pair, ...]:
     """Return the progressions of lines whose every second one is offset by half a pitch.
 
     Parameters
@@ -259,6 +298,8 @@ def pairs(span: Span, found: tuple[Progression, ...], family: Family) -> tuple[P
         Progressions of that axis.
     family
         Which are wanted.
+    least_pitch
+        Smallest pitch in sites.
 
     Returns
     -------
@@ -288,7 +329,30 @@ def pairs(span: Span, found: tuple[Progression, ...], family: Family) -> tuple[P
             add(other, line)
     for main, other in _shifted(span, found, family):
         add(main, other)
+    if family.has_near_regular:
+        for main, other in _snapped_pairs(span, least_pitch):
+            add(main, other)
+            add(other, main)
     return tuple(out)
+
+
+def _snapped_pairs(span: Span, least_pitch: float) -> Iterator[tuple[Progression, Progression]]:
+    """Offset lines whose pitch is no whole number of sites: equal parts of the axis."""
+
+    def line(count: int, pitch: float, shift: float) -> list[Progression]:
+        return [
+            Progression(sites, pitch, False, (sites[0] + sites[-1]) / 2.0 - span.middle)
+            for sites in _snapped(span, count, pitch, shift)
+        ]
+
+    for count in range(2, int((span.last - span.first) / max(1.0, least_pitch)) + 3):
+        for pitch in _snapped_pitches(span, count, least_pitch, is_short=True):
+            for main in line(count, pitch, 0.0):
+                for other in line(count - 1, pitch, 0.0):
+                    yield main, other
+            for main in line(count, pitch, -pitch / 4.0):
+                for other in line(count, pitch, pitch / 4.0):
+                    yield main, other
 
 
 def _shifted(

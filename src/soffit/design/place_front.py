@@ -50,6 +50,8 @@ class Candidate:
     mark: str = ""
     nudged: int = 0
     omitted: int = 0
+    is_eligible: bool = True
+    """Whether it may be chosen; a hand pattern with too many speakers beside it is only shown."""
 
     @property
     def count(self) -> int:
@@ -142,6 +144,8 @@ def choose(candidates: Sequence[Candidate], brief: Brief) -> Choice:
         With its reason.
     """
     target = 2.0 * brief.evenness_db
+    eligible = [one for one in candidates if one.is_eligible]
+    candidates = eligible or candidates
     front = best_spreads(candidates)
     specified = [one for one in candidates if one.mark == "specified spacing"]
     if specified:

@@ -34,7 +34,7 @@ BoolArray = NDArray[np.bool_]
 _CHUNK: Final = 3_000_000
 """Energies sorted at a time."""
 
-_MOST_MENDED: Final = 24
+_MOST_MENDED: Final = 10
 """Blocked lattices that are mended per count, best first."""
 
 Tick = Callable[[float], None]
@@ -336,16 +336,17 @@ def _table(
     is_swapped: bool,
     is_offset: bool,
 ) -> _Table:
-    def least(span: Span) -> int:
-        return max(1, ceil(scope.least_pitch_m / span.pitch_m - 1e-9))
+    def least(span: Span) -> float:
+        return scope.least_pitch_m / span.pitch_m
 
     firsts = progressions(along, least_pitch=least(along), family=family)
     if is_offset:
-        chosen = pairs(along, firsts, family)
-        half = replace(family, has_near_regular=False)
+        chosen = pairs(along, firsts, family, least_pitch=least(along))
         seconds = tuple(
             line
-            for line in progressions(across, least_pitch=max(1, least(across) // 2), family=half)
+            for line in progressions(
+                across, least_pitch=least(across) / 2.0, family=family, is_short=True
+            )
             if len(line.sites) >= 2
         )
     else:
@@ -559,6 +560,8 @@ def best_by_count(
     """
     free = np.flatnonzero(screened.blocked == 0)
     order = free[np.lexsort((screened.spread_db[free], screened.count[free]))]
+    if not len(order):
+        return {}
     count = screened.count[order]
     starts = np.flatnonzero(np.diff(count, prepend=-1))
     rank = np.arange(len(order)) - np.repeat(starts, np.diff(np.append(starts, len(order))))
@@ -635,7 +638,7 @@ def mended(
     for index in order:
         count = int(screened.count[index])
         best = min((v for k, v in front.items() if k <= count), default=float("inf"))
-        if done.get(count, 0) >= _MOST_MENDED or screened.spread_db[index] > best + 0.5:
+        if done.get(count, 0) >= _MOST_MENDED or screened.spread_db[index] > best + 0.2:
             continue
         done[count] = done.get(count, 0) + 1
         layout = screened.layout(int(index))
