@@ -138,7 +138,7 @@ def _worth(question: SubQuestion, design: SubDesign, limits: Limits) -> list[Fin
             question,
             "SUB-01",
             what=f"seat-to-seat deviation {best:.1f} dB from {_places_text(design.chosen)};"
-            f" one tile gives {tiles.best_db:.1f} dB at best, {tiles.median_db:.1f} in the middle"
+            f" one tile gives {tiles.best_db:.1f} dB at best, {tiles.median_db:.1f} typically"
             f" and {tiles.worst_db:.1f} at worst of {tiles.free} free tiles{more}",
             why=f"from a tile taken blindly to the best one it is {gain:.1f} dB",
             do="use this tile if it costs nothing; do not move a duct for it",
