@@ -20,7 +20,7 @@ BOX = [(0.0, 0.0), (6.0, 0.0), (6.0, 4.5), (0.0, 4.5)]
 
 
 def image_sum(source: np.ndarray, ear: np.ndarray, tones: np.ndarray, decay: float) -> np.ndarray:
-    """2π Σ exp(-jκr)/(4πr) over all images out to where they have died away by 9.5 nepers, 82 dB."""
+    """2π Σ exp(-jκr)/(4πr) over all images until they have died away by 9.5 nepers, 82 dB."""
     reach = 9.5 * C / decay
     axes = []
     for side, at, hears in zip(SIZE, source, ear, strict=True):
