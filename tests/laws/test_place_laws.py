@@ -1,6 +1,7 @@
 """Laws of placing: what must hold for any room, whatever the search does inside."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -73,7 +74,7 @@ def test_a_larger_family_never_worsens_the_front(seed: int) -> None:
         replace(PLAIN, has_all_offsets=True, omit_ratio=0.1, nudge_ratio=0.1),
     ]
     fronts = [front(made, obstacles, kind, family) for family in families]
-    for small, large in zip(fronts, fronts[1:], strict=False):
+    for small, large in pairwise(fronts):
         for count, spread in small.items():
             assert at(large, count) <= spread + 1e-6
 

@@ -1,7 +1,7 @@
 """Choose the layout of one room: every regular lattice tried, the front of alternatives shown."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
