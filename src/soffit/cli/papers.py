@@ -12,23 +12,48 @@ PAPERS = ("a4", "a3", "letter", "ansi-b")
 
 @click.command("papers", epilog="Example:  soffit papers library --pack installer --paper letter")
 @folder_argument
-@click.option("--pack", "packs", multiple=True, help="Which pack (may be given again).")
+@click.option("--pack", "packs", multiple=True, help="Which pack (repeat), or all.")
+@click.option("--extra", "extras", multiple=True, help="Which other files (repeat), all or none.")
+@click.option("--list", "listed", is_flag=True, help="List packs and other files.")
 @click.option("--paper", type=click.Choice(PAPERS), help="Paper size instead of the job's.")
-@click.option(
-    "--out", type=click.Path(file_okay=False), help="Where to; FOLDER/papers if not given."
-)
-@click.option("--no-drawings", is_flag=True, help="Only the packs, no SVG drawings.")
+@click.option("--out", type=click.Path(file_okay=False), help="Where to; FOLDER/papers by default.")
+@click.option("--only", type=click.Choice(["plan", "line"]), help="One drawing.")
+@click.option("--room", help="With --only plan: its room.")
+@click.option("--line", help="With --only line: its line.")
+@click.option("--svg", type=click.Path(), help="With --only: file to write, or - for a pipe.")
 @json_option
-def command(folder: str, packs: tuple[str, ...], as_json: bool, **options: Any) -> int:  # noqa: ANN401 options as click passes them
-    """Print the papers of the job in FOLDER: one PDF a pack, and the drawings as SVG."""
-    from soffit.work.make_papers import make_papers
+def command(
+    folder: str,
+    packs: tuple[str, ...],
+    extras: tuple[str, ...],
+    as_json: bool,
+    **options: Any,  # noqa: ANN401 options as click passes them
+) -> int:
+    """Print the papers of the job in FOLDER: one PDF a pack, drawings as SVG, other files."""
+    from soffit.work.make_papers import EXTRAS, PACK_NAMES, make_papers, one_drawing, write_file
 
+    if options["listed"]:
+        known = {**PACK_NAMES, **EXTRAS}
+        if as_json:
+            show_json({"packs": PACK_NAMES, "extras": EXTRAS})
+        else:
+            click.echo("\n".join(f"{name:<14} {text}" for name, text in known.items()))
+        return 0
+    if options["only"]:
+        text = one_drawing(
+            Path(folder), options["only"], room=options["room"], line=options["line"]
+        )
+        if options["svg"] in {None, "-"}:
+            click.echo(text, nl=False)
+        else:
+            write_file(Path(options["svg"]), text)
+        return 0
     out = options["out"]
     printed = make_papers(
         Path(folder),
-        packs=packs or ("job",),
+        packs=tuple(PACK_NAMES) if "all" in packs else packs or ("job",),
+        extras=_extras(extras, EXTRAS),
         paper=options["paper"],
-        drawings=not options["no_drawings"],
         out=Path(out) if out else None,
         progress=progress(quiet=as_json),
     )
@@ -37,3 +62,11 @@ def command(folder: str, packs: tuple[str, ...], as_json: bool, **options: Any) 
     else:
         click.echo("\n".join(str(path) for path in printed.files))
     return 0
+
+
+def _extras(wanted: tuple[str, ...], known: dict[str, str]) -> tuple[str, ...]:
+    if "all" in wanted:
+        return tuple(known)
+    if "none" in wanted:
+        return ()
+    return wanted or ("drawings",)

@@ -1,13 +1,13 @@
 """Print the papers of a job: PDF packs, drawings, lists."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import cast
+from typing import Final, cast
 
 from soffit.errors import JobError
-from soffit.papers.packs import PACKS, Pack, make_pack
+from soffit.papers.packs import PACKS, Pack, make_packs
 from soffit.papers.plan import plan_sheet
 from soffit.papers.schematic import schematic_sheets
 from soffit.papers.svg import write_svg
@@ -112,12 +112,27 @@ def view_of_folder(folder: Path) -> JobView:
     return job_view(whole, find_all(whole), tests=test_rows(whole), log=log)
 
 
+PACK_NAMES: Final[dict[str, str]] = {str(name): title for name, title in PACKS.items()}
+"""Packs by name, with their title."""
+
+EXTRAS: Final[dict[str, str]] = {
+    "drawings": "plans and schematics as SVG",
+    "template": "1:1 drilling templates, PDF",
+    "labels": "labels for both ends of every cable, speakers, amplifiers and rack, PDF",
+    "xlsx": "schedule and material list as a workbook",
+    "csv": "the same tables as CSV",
+    "dxf": "plans and schematics for drafting programs",
+    "field": "one HTML page for the phone, no network needed",
+}
+"""What can be printed besides packs, with its help."""
+
+
 def make_papers(
     folder: Path,
     *,
     packs: Sequence[str] = ("job",),
+    extras: Sequence[str] = ("drawings",),
     paper: Paper | None = None,
-    drawings: bool = True,
     out: Path | None = None,
     progress: Progress = lambda _done, _text: None,
 ) -> Printed:
@@ -129,10 +144,10 @@ def make_papers(
         Folder of the job.
     packs
         Which packs.
+    extras
+        Which of :data:`EXTRAS` besides.
     paper
         Paper size instead of the job's.
-    drawings
-        Write plans and schematics as SVG too.
     out
         Where; ``papers`` in the job's folder by default.
     progress
@@ -148,29 +163,105 @@ def make_papers(
     JobError
         If the job cannot be read or has no design, or a pack does not exist.
     """
-    for pack in packs:
-        if pack not in PACKS:
-            raise JobError(
-                what=f"there is no pack {pack!r}",
-                where="papers --pack",
-                why=f"there are {', '.join(PACKS)}",
-                do="name one of these",
-            )
+    _check_names("pack", packs, PACKS)
+    _check_names("extra", extras, EXTRAS)
     progress(0.02, "reading and evaluating the job")
     view = view_of_folder(folder)
+    if paper:
+        view = replace(view, title=replace(view.title, paper=paper))
     target = out or folder / "papers"
     files: list[Path] = []
-    for number, pack in enumerate(packs):
-        share = 0.3 + 0.5 * number / len(packs)
-        content = make_pack(
-            view, cast("Pack", pack), paper=paper, progress=partial(progress, share)
+    if packs:
+        made = make_packs(
+            view, cast("tuple[Pack, ...]", tuple(packs)), progress=partial(progress, 0.4)
         )
-        files.append(target / f"{pack}.pdf")
-        write_file(files[-1], content)
-    if drawings:
-        files += _draw(view, paper, target, progress)
+        for pack, content in made.items():
+            files.append(target / f"{pack}.pdf")
+            write_file(files[-1], content)
+    for number, extra in enumerate(extras):
+        progress(0.8 + 0.2 * number / len(extras), extra)
+        for name, whole in _extra(view, extra).items():
+            files.append(target / name)
+            write_file(files[-1], whole)
     progress(1.0, "done")
     return Printed(folder=target, files=tuple(files))
+
+
+def _check_names(kind: str, wanted: Sequence[str], known: Iterable[str]) -> None:
+    for name in wanted:
+        if name not in set(known):
+            raise JobError(
+                what=f"there is no {kind} {name!r}",
+                where=f"papers --{kind}",
+                why=f"there are {', '.join(known)}",
+                do="name one of these",
+            )
+
+
+def _extra(view: JobView, name: str) -> dict[str, bytes | str]:
+    """Make the files of one extra, by name."""
+    from soffit.papers import dxf, field_page, labels, tables_out, template
+
+    made: dict[str, Callable[[], dict[str, bytes | str]]] = {
+        "drawings": lambda: {f"drawings/{key}": text for key, text in drawing_texts(view).items()},
+        "template": lambda: {"template.pdf": template.template_pdf(view)},
+        "labels": lambda: {"labels.pdf": labels.label_pdf(view)},
+        "xlsx": lambda: {"tables.xlsx": tables_out.write_xlsx(view)},
+        "csv": lambda: {
+            f"tables/{table.name.lower().replace(' ', '-')}.csv": tables_out.write_csv(table)
+            for table in tables_out.tables(view)
+        },
+        "dxf": lambda: {"plans.dxf": dxf.write_dxf(view)},
+        "field": lambda: {"field.html": field_page.field_page(view)},
+    }
+    return made[name]()
+
+
+def one_drawing(
+    folder: Path, kind: str, *, room: str | None = None, line: str | None = None
+) -> str:
+    """Return one drawing as SVG, for pipes.
+
+    Parameters
+    ----------
+    folder
+        Folder of the job.
+    kind
+        ``plan`` or ``line``.
+    room
+        Key or label of the room of a plan.
+    line
+        Key or label of the line of a schematic.
+
+    Returns
+    -------
+    str
+        SVG text.
+
+    Raises
+    ------
+    JobError
+        If there is no such drawing.
+    """
+    view = view_of_folder(folder)
+    if kind == "plan":
+        wanted = [item for item in view.rooms if room in {item.key, item.label}]
+        known = [item.key for item in view.rooms]
+        if wanted:
+            sheet = plan_sheet(wanted[0], view.in_room(wanted[0].key), view.title, number="P-01")
+            return write_svg(sheet)
+    else:
+        found = [item for item in view.lines if line in {item.key, item.label}]
+        known = [item.label for item in view.lines]
+        if found:
+            speakers = view.on_line(found[0].key)
+            return write_svg(schematic_sheets(found[0], speakers, view.title, number="S-01")[0])
+    raise JobError(
+        what=f"there is no {kind} of {room or line!r}",
+        where="papers --only",
+        why=f"there are {', '.join(known)}",
+        do="name one of these with --room or --line",
+    )
 
 
 def drawing_texts(view: JobView) -> dict[str, str]:
@@ -193,14 +284,3 @@ def drawing_texts(view: JobView) -> dict[str, str]:
             more = f"-{place}" if len(sheets) > 1 else ""
             texts[f"line-{line.label}{more}.svg"] = write_svg(scene)
     return texts
-
-
-def _draw(view: JobView, paper: Paper | None, target: Path, progress: Progress) -> list[Path]:
-    progress(0.85, "drawings")
-    if paper:
-        view = replace(view, title=replace(view.title, paper=paper))
-    files = []
-    for name, text in drawing_texts(view).items():
-        files.append(target / "drawings" / name)
-        write_file(files[-1], text)
-    return files
