@@ -4,7 +4,6 @@ import json
 import re
 from pathlib import Path
 
-import pytest
 from click.testing import CliRunner
 
 from soffit.cli.main import root, run
@@ -12,14 +11,6 @@ from soffit.work.demo import make_demo
 from soffit.work.make_design import make_design
 from soffit.work.make_papers import make_papers
 from soffit.work.run_checks import run_checks
-
-
-@pytest.fixture(scope="session")
-def library(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("jobs") / "library"
-    make_demo("library", folder)
-    make_design(folder)
-    return folder
 
 
 def test_every_room_meets_its_brief_for_level_and_evenness(library: Path) -> None:
