@@ -17,7 +17,7 @@ from soffit.circuit.tree import Tree, solve_tree
 from soffit.errors import DomainError
 
 _TRADE_ROUNDS: Final = 60
-_ALL_COMBINATIONS: Final = 300_000
+_ALL_COMBINATIONS: Final = 50_000
 """Up to here every combination is tried, which proves the least copper."""
 _BLOCK: Final = 20_000
 _THICKER_SIZES: Final = 2
