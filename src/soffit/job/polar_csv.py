@@ -1,4 +1,4 @@
-"""Directivity from files: a plain table of levels over angle, or AES69 (SOFA); and back to text.
+"""Directivity from plain tables of levels over angle, and back to text.
 
 Whatever comes in becomes polar tables per octave band, relative to the axis. What had to be decided
 on the way is said in notes, because evenness rests on these tables.
@@ -10,14 +10,13 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from soffit.child import run_within
 from soffit.decibel import power_ratio, power_ratio_db
-from soffit.errors import ChildError, JobError, MissingExtraError
+from soffit.errors import JobError
 from soffit.model.catalogue import BANDS, PolarTable
 
 FloatArray = NDArray[np.float64]
@@ -26,9 +25,6 @@ _MID_HZ: Final = dict(zip(BANDS, (62.5, 125.0, 250.0, 500.0, 1e3, 2e3, 4e3, 8e3)
 _EDGE: Final = math.sqrt(2.0)
 _FLOOR_DB: Final = -60.0
 _MOST_BYTES: Final = 5_000_000
-_SOFA_SECONDS: Final = 30.0
-_SOFA_BYTES: Final = 3 * 1024**3
-_STEP_DEG: Final = 5.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,13 +47,13 @@ def _error(what: str, where: str, why: str, do: str) -> JobError:
     return JobError(what=what, where=where, why=why, do=do)
 
 
-def read_directivity(path: Path) -> ReadDirectivity:
-    """Read polar tables from a file by its ending.
+def read_polar_csv(path: Path) -> ReadDirectivity:
+    """Read polar tables from a text file: angles down, frequencies across.
 
     Parameters
     ----------
     path
-        ``.csv``, ``.txt`` or ``.tsv``: angles down, frequencies across. ``.sofa``: AES69.
+        The file.
 
     Returns
     -------
@@ -68,24 +64,17 @@ def read_directivity(path: Path) -> ReadDirectivity:
     ------
     JobError
         If there is no such file or its content is no directivity.
-    MissingExtraError
-        If a SOFA file is given and h5py is not installed.
     """
-    if path.suffix.lower() == ".sofa":
-        return read_sofa(path)
     try:
-        if path.stat().st_size > _MOST_BYTES:
-            msg = f"{path.name} is too large for a table"
-            raise _error(
-                msg,
-                str(path),
-                f"{path.stat().st_size} bytes, at most {_MOST_BYTES}",
-                "give a table of levels over angle and frequency",
-            )
-        text = path.read_text(encoding="utf-8-sig")
+        size = path.stat().st_size
+        text = path.read_text(encoding="utf-8-sig") if size <= _MOST_BYTES else ""
     except (OSError, UnicodeDecodeError) as error:
         msg = f"{path.name} cannot be read"
         raise _error(msg, str(path), str(error), "check the path and its encoding") from None
+    if size > _MOST_BYTES:
+        msg = f"{path.name} is too large for a table"
+        why = f"{size} bytes, at most {_MOST_BYTES}"
+        raise _error(msg, str(path), why, "give a table of levels over angle and frequency")
     return parse_polar_csv(text, name=path.name)
 
 
@@ -399,238 +388,3 @@ def polar_toml(type_id: str, tables: Sequence[PolarTable]) -> str:
             "",
         ]
     return "\n".join(parts)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SofaData:
-    """What a SOFA file of directivity holds, as plain arrays.
-
-    Parameters
-    ----------
-    convention
-        Its convention.
-    frequency_hz : (n,)
-        Frequencies. [Hz]
-    energy : (r, n)
-        Squared pressure at each receiver.
-    direction : (r, 3)
-        Unit vectors to the receivers.
-    view, up : (3,)
-        Axis of the source and its upward direction.
-    """
-
-    convention: str
-    frequency_hz: tuple[float, ...]
-    energy: tuple[tuple[float, ...], ...]
-    direction: tuple[tuple[float, float, float], ...]
-    view: tuple[float, float, float]
-    up: tuple[float, float, float]
-
-
-def read_sofa(path: Path) -> ReadDirectivity:
-    """Read polar tables from an AES69 file of a loudspeaker's directivity.
-
-    Parameters
-    ----------
-    path
-        File of the convention FreeFieldDirectivityTF.
-
-    Returns
-    -------
-    ReadDirectivity
-        One axial table, energies averaged around the axis; notes say how much they differed.
-
-    Raises
-    ------
-    JobError
-        If the file is none of these, or has too few directions.
-    MissingExtraError
-        If h5py is not installed.
-
-    References
-    ----------
-    AES69, spatially oriented format for acoustics; names of its variables from memory.
-    """
-    try:
-        data = run_within(_SOFA_SECONDS, _SOFA_BYTES, load_sofa, str(path))
-    except ChildError as error:
-        msg = f"{path.name} could not be read"
-        raise _error(
-            msg,
-            str(path),
-            error.problems[0].why or error.problems[0].what,
-            "check that it is a whole SOFA file",
-        ) from None
-    return polar_of_sofa(data, name=path.name)
-
-
-def load_sofa(path: str) -> SofaData:
-    """Load the arrays of a SOFA file; runs in a child process, because files may be hostile.
-
-    Parameters
-    ----------
-    path
-        The file.
-    """
-    try:
-        import h5py  # noqa: PLC0415 an extra
-    except ImportError:
-        msg = "SOFA files need h5py"
-        raise MissingExtraError(
-            msg, where=path, why="it is not installed", do="install soffit[directivity]"
-        ) from None
-    try:
-        with h5py.File(path, "r") as file:
-            return _sofa_arrays(file, path)
-    except (OSError, KeyError, ValueError, TypeError, RuntimeError) as error:
-        msg_0 = f"{Path(path).name} is no SOFA file of directivity"
-        raise _error(
-            msg_0,
-            path,
-            str(error).strip("'\"") or type(error).__name__,
-            "export it as FreeFieldDirectivityTF",
-        ) from None
-
-
-def _text(value: Any) -> str:  # noqa: ANN401 whatever the file holds
-    return value.decode("utf-8", "replace") if isinstance(value, bytes) else str(value)
-
-
-def _sofa_arrays(file: Any, path: str) -> SofaData:  # noqa: ANN401 h5py has no types
-    convention = _text(file.attrs.get("SOFAConventions", ""))
-    if not convention.startswith("FreeFieldDirectivityTF"):
-        msg = f"its convention is {convention or 'not named'}"
-        raise _error(
-            msg,
-            path,
-            "directivity of a loudspeaker is stored as FreeFieldDirectivityTF",
-            "export it so",
-        )
-    real = np.asarray(file["Data.Real"], dtype=np.float64)
-    imaginary = np.asarray(file["Data.Imag"], dtype=np.float64)
-    if real.ndim != 3 or real.shape != imaginary.shape or real.size > 50_000_000:
-        msg = f"Data.Real has the shape {real.shape}"
-        raise ValueError(msg)
-    energy = (real**2 + imaginary**2).mean(axis=0)
-    frequency = np.asarray(file["N"], dtype=np.float64).reshape(-1)
-    receivers = np.asarray(file["ReceiverPosition"], dtype=np.float64)
-    receivers = receivers.reshape(receivers.shape[0], 3, -1)[:, :, 0]
-    kind = _text(file["ReceiverPosition"].attrs.get("Type", "spherical"))
-    direction = _directions(receivers, kind)
-    if energy.shape != (len(direction), len(frequency)):
-        msg = f"{energy.shape} levels for {len(direction)} receivers, {len(frequency)} frequencies"
-        raise ValueError(msg)
-    view = _direction_of(file, "SourceView", (1.0, 0.0, 0.0))
-    up = _direction_of(file, "SourceUp", (0.0, 0.0, 1.0))
-    return SofaData(
-        convention=convention,
-        frequency_hz=tuple(frequency.tolist()),
-        energy=tuple(tuple(row) for row in energy.tolist()),
-        direction=tuple((float(x), float(y), float(z)) for x, y, z in direction),
-        view=view,
-        up=up,
-    )
-
-
-def _direction_of(
-    file: Any,  # noqa: ANN401 h5py has no types
-    name: str,
-    default: tuple[float, float, float],
-) -> tuple[float, float, float]:
-    if name not in file:
-        return default
-    values = np.asarray(file[name], dtype=np.float64).reshape(-1, 3)[:1]
-    x, y, z = _directions(values, _text(file[name].attrs.get("Type", "cartesian")))[0]
-    return float(x), float(y), float(z)
-
-
-def _directions(positions: FloatArray, kind: str) -> FloatArray:
-    if kind.strip().casefold().startswith("spherical"):
-        azimuth, elevation = np.radians(positions[:, 0]), np.radians(positions[:, 1])
-        return np.stack(
-            [
-                np.cos(elevation) * np.cos(azimuth),
-                np.cos(elevation) * np.sin(azimuth),
-                np.sin(elevation),
-            ],
-            axis=1,
-        )
-    length = np.linalg.norm(positions, axis=1)
-    if np.any(length <= 0.0):
-        msg = "a direction has no length"
-        raise ValueError(msg)
-    return np.asarray(positions / length[:, None])
-
-
-def polar_of_sofa(data: SofaData, *, name: str) -> ReadDirectivity:
-    """Average the directions of a SOFA file around the axis.
-
-    Parameters
-    ----------
-    data
-        Its arrays.
-    name
-        Name of the file as people see it.
-
-    Returns
-    -------
-    ReadDirectivity
-        One axial table in steps of 5°, and notes.
-
-    Raises
-    ------
-    JobError
-        If a step of angle has no direction, or a level is no number.
-    """
-    energy = np.asarray(data.energy, dtype=np.float64)
-    if not np.all(np.isfinite(energy)) or not np.all(energy.max(axis=0) > 0.0):
-        msg = f"{name} has empty or broken levels"
-        raise _error(
-            msg,
-            name,
-            "a frequency is silent in all directions, or a value is no number",
-            "check what was exported",
-        )
-    cosine = np.clip(np.asarray(data.direction) @ np.asarray(data.view), -1.0, 1.0)
-    angle = np.degrees(np.arccos(cosine))
-    steps = np.arange(0.0, 180.0 + _STEP_DEG / 2.0, _STEP_DEG)
-    nearest = np.round(angle / _STEP_DEG).astype(int)
-    used = [index for index in range(len(steps)) if np.any(nearest == index)]
-    mean = np.array([energy[nearest == index].mean(axis=0) for index in used])
-    degrees = steps[used]
-    _check_angles(degrees, name)
-    notes = [
-        "directions were averaged by energy around the axis in steps of"
-        f" {_STEP_DEG:g}°: {len(angle)} directions"
-    ]
-    differs = _asymmetry_db(energy, nearest, np.asarray(data.frequency_hz))
-    if differs > 3.0:
-        notes.append(
-            f"up to {differs:.0f} dB between directions of the same angle at 4 kHz: this type is"
-            " not symmetrical, and the axial table hides that"
-        )
-    table = _octaves(
-        np.radians(degrees),
-        mean,
-        data.frequency_hz,
-        name,
-        plane="axial",
-        notes=notes,
-    )
-    return ReadDirectivity(tables=(table,), notes=tuple(notes))
-
-
-def _asymmetry_db(
-    energy: FloatArray, nearest: NDArray[np.int64], frequency_hz: FloatArray
-) -> float:
-    """Return the largest spread within one step of angle up to 60° in the octave of 4 kHz."""
-    inside = (frequency_hz >= 4e3 / _EDGE) & (frequency_hz < 4e3 * _EDGE)
-    if not inside.any():
-        return 0.0
-    octave = energy[:, inside].mean(axis=1)
-    worst = 0.0
-    for index in range(1, int(60.0 / _STEP_DEG) + 1):
-        ring = octave[nearest == index]
-        if ring.size > 1 and ring.min() > 0.0:
-            worst = max(worst, float(power_ratio_db(ring.max() / ring.min())))
-    return worst

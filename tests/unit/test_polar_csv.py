@@ -1,4 +1,4 @@
-"""Directivity from files: what comes in comes out, and what an import may get wrong is refused."""
+"""Polar tables from text files: what comes in comes out, and what an import may get wrong is refused."""
 
 import math
 from collections.abc import Callable
@@ -6,16 +6,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.special import j1
 
 from soffit.errors import JobError
 from soffit.job.catalogue import load_demo_catalogue, parse_catalogue
-from soffit.job.directivity_files import (
+from soffit.job.polar_csv import (
     parse_polar_csv,
     polar_csv,
-    polar_of_sofa,
     polar_toml,
-    read_directivity,
+    read_polar_csv,
 )
 from soffit.model.catalogue import BANDS
 
@@ -36,11 +34,6 @@ def cardioid(angle: float, band: int) -> float:
 
 def quiet(angle: float, band: int) -> float:
     return -angle / 90 * (band + 1)
-
-
-def piston_db(radius_m: float, hertz: float, angle_deg: float) -> float:
-    x = 2 * math.pi * hertz / 343.2 * radius_m * math.sin(math.radians(angle_deg))
-    return 0.0 if abs(x) < 1e-9 else 20 * math.log10(abs(2 * j1(x) / x))
 
 
 def test_a_table_is_read_as_it_stands() -> None:
@@ -196,85 +189,15 @@ def test_what_an_import_may_get_wrong_is_refused_in_four_parts(name: str) -> Non
 
 def test_a_missing_and_a_binary_file(tmp_path: Path) -> None:
     with pytest.raises(JobError):
-        read_directivity(tmp_path / "none.csv")
+        read_polar_csv(tmp_path / "none.csv")
     binary = tmp_path / "x.csv"
     binary.write_bytes(b"\xff\xfe\x00\x81" * 100)
     with pytest.raises(JobError):
-        read_directivity(binary)
+        read_polar_csv(binary)
     large = tmp_path / "large.csv"
     large.write_bytes(b"0," * 3_000_000)
     with pytest.raises(JobError):
-        read_directivity(large)
+        read_polar_csv(large)
     good = tmp_path / "good.csv"
     good.write_text("# made by hand\n" + table(quiet), encoding="utf-8-sig")
-    assert read_directivity(good).tables
-
-
-def write_sofa(path: Path, *, radius_m: float = 0.05, twist: float = 0.0, **changes: str) -> None:
-    """Write a file of a piston, as AES69 names things (from memory)."""
-    h5py = pytest.importorskip("h5py")
-    azimuth, elevation = np.meshgrid(np.arange(0, 360, 10.0), np.arange(-90, 91, 10.0))
-    positions = np.stack([azimuth.ravel(), elevation.ravel(), np.full(azimuth.size, 1.0)], axis=1)
-    hertz = np.array([63, 90, 125, 180, 250, 355, 500, 710, 1000, 1400, 2000, 2800, 4000, 8000.0])
-    a, e = np.radians(positions[:, 0]), np.radians(positions[:, 1])
-    angle = np.degrees(np.arccos(np.clip(np.cos(e) * np.cos(a), -1, 1)))
-    levels = np.array([[piston_db(radius_m, f, x) for f in hertz] for x in angle])
-    levels -= twist * np.abs(np.sin(e))[:, None]
-    pressure = 10 ** (levels / 20)
-    with h5py.File(path, "w") as file:
-        file.attrs["SOFAConventions"] = changes.get("convention", "FreeFieldDirectivityTF")
-        phase = np.exp(1j * np.pi / 3)
-        file["Data.Real"] = (pressure * phase.real)[None]
-        file["Data.Imag"] = (pressure * phase.imag)[None]
-        file["N"] = hertz
-        file["ReceiverPosition"] = positions[:, :, None]
-        file["ReceiverPosition"].attrs["Type"] = "spherical"
-        if "drop" in changes:
-            del file[changes["drop"]]
-
-
-def test_a_sofa_file_of_a_piston_gives_the_piston(tmp_path: Path) -> None:
-    path = tmp_path / "piston.sofa"
-    write_sofa(path)
-    read = read_directivity(path)
-    (polar,) = read.tables
-    degrees = np.degrees(polar.angle_rad)
-    assert degrees[-1] == pytest.approx(180.0)
-    for band, hertz in (("8k", 8000.0), ("4k", 4000.0)):
-        # one frequency falls into this octave; directions were gathered within 2.5 degrees
-        for angle in (0.0, 10.0, 20.0, 30.0):
-            index = int(np.argmin(np.abs(degrees - angle)))
-            got = polar.level_db[BANDS.index(band)][index]
-            low, high = (
-                piston_db(0.05, hertz, angle + 2.5),
-                piston_db(0.05, hertz, max(angle - 2.5, 0)),
-            )
-            assert low - 0.2 <= got <= high + 0.2
-    assert "averaged by energy" in read.notes[0]
-    assert len(read.notes) == 1
-
-
-def test_an_unsymmetrical_source_is_said(tmp_path: Path) -> None:
-    path = tmp_path / "twisted.sofa"
-    write_sofa(path, twist=20.0)
-    assert any("not symmetrical" in note for note in read_directivity(path).notes)
-
-
-@pytest.mark.parametrize(
-    "changes",
-    [{"convention": "SimpleFreeFieldHRIR"}, {"drop": "Data.Imag"}, {"drop": "N"}],
-)
-def test_other_sofa_files_are_refused(tmp_path: Path, changes: dict[str, str]) -> None:
-    path = tmp_path / "other.sofa"
-    write_sofa(path, **changes)
-    with pytest.raises(JobError):
-        read_directivity(path)
-
-
-def test_a_broken_sofa_file_is_refused(tmp_path: Path) -> None:
-    pytest.importorskip("h5py")
-    path = tmp_path / "broken.sofa"
-    path.write_bytes(b"\x89HDF\r\n\x1a\n" + b"\x00" * 200)
-    with pytest.raises(JobError):
-        read_directivity(path)
-    assert polar_of_sofa.__doc__
+    assert read_polar_csv(good).tables
