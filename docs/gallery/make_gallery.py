@@ -1,0 +1,64 @@
+"""Draw the gallery from a designed job: ``python docs/gallery/make_gallery.py JOB [FOLDER]``."""
+
+import io
+import sys
+from pathlib import Path
+
+import pypdfium2 as pdfium
+
+from soffit.papers.packs import make_pack
+from soffit.papers.plan import plan_sheet
+from soffit.papers.schematic import schematic_sheets
+from soffit.papers.svg import write_svg
+from soffit.papers.views import JobView
+from soffit.work.make_papers import view_of_folder
+
+DPI = 110
+PAGES = {
+    "plan": ": ceiling plan",
+    "maps": ": maps",
+    "schematic": ": schematic",
+    "card": "Find it",
+    "schedule": "Schedule of loudspeakers",
+    "commissioning": "Commissioning sheet",
+}
+
+
+def pictures(view: JobView) -> dict[str, bytes]:
+    """Return one page of each kind as PNG, small enough for a manual."""
+    document = pdfium.PdfDocument(make_pack(view))
+    found: dict[str, bytes] = {}
+    for page in document:
+        words = "".join(page.get_textpage().get_text_bounded().split())
+        for name, mark in PAGES.items():
+            if name not in found and mark.replace(" ", "") in words:
+                image = page.render(scale=DPI / 72).to_pil().convert("P", palette=1, colors=64)
+                stream = io.BytesIO()
+                image.save(stream, format="PNG", optimize=True)
+                found[name] = stream.getvalue()
+                break
+    document.close()
+    return found
+
+
+def drawings(view: JobView) -> dict[str, str]:
+    """Return the plan of the largest room and the schematic of the longest line as SVG."""
+    room = max(view.rooms, key=lambda item: item.count)
+    line = max(view.lines, key=lambda item: len(item.nodes))
+    plan = plan_sheet(room, view.in_room(room.key), view.title, number="P-01")
+    first, *_ = schematic_sheets(line, view.on_line(line.key), view.title, number="S-01")
+    return {"plan": write_svg(plan), "schematic": write_svg(first)}
+
+
+def main(job: Path, folder: Path) -> None:
+    """Write pictures and drawings."""
+    view = view_of_folder(job)
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, data in pictures(view).items():
+        (folder / f"{name}.png").write_bytes(data)
+    for name, text in drawings(view).items():
+        (folder / f"{name}.svg").write_text(text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), Path(sys.argv[2]) if len(sys.argv) > 2 else Path(__file__).parent)
