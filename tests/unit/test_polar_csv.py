@@ -1,4 +1,4 @@
-"""Polar tables from text files: what comes in comes out, and what an import may get wrong is refused."""
+"""Polar tables from text files: what comes in comes out, and wrong files are refused."""
 
 import math
 from collections.abc import Callable
