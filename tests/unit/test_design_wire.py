@@ -180,6 +180,10 @@ def test_zones_and_subwoofers_get_lines_of_their_own():
     assert zones == [("a",), ("a",), ("b",), ()]
     alone = next(line for line in result.lines if low[0].key in line.speaker_keys)
     assert alone.speaker_keys == (low[0].key,)
+    # and a channel of its own, for its high-pass is another
+    channels = [channel.line_keys for one in result.amplifiers for channel in one.channels]
+    assert (alone.key,) in channels
+    assert alone.high_pass_hz < min(line.high_pass_hz for line in result.lines if line is not alone)
     # rooms in no zone are wired, too, and zones never share a channel
     by_key = {line.key: line for line in result.lines}
     for one in result.amplifiers:

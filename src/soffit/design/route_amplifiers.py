@@ -65,7 +65,7 @@ def amplifiers_for(
             Demand(
                 key=line.key,
                 label=line.label,
-                zone="+".join(line.zone_keys) or "none",
+                zone=_share(base, line, by_key),
                 load_w=sum(by_key[key].tap.power_w for key in line.speaker_keys),
             )
             for line in lines
@@ -96,6 +96,13 @@ def amplifiers_for(
     return tuple(replace(one, label=f"A{number}") for number, one in enumerate(found, 1))
 
 
+def _share(base: Base, line: Line, by_key: Mapping[str, Speaker]) -> str:
+    """Name what may share a channel: same zone, and never subwoofers with others."""
+    kinds = {base.catalogue.speaker(by_key[key].type_id).kind for key in line.speaker_keys}
+    zone = "+".join(line.zone_keys) or "none"
+    return f"{zone}, low" if kinds == {"subwoofer"} else zone
+
+
 def with_high_pass(
     base: Base, line: Line, by_key: Mapping[str, Speaker], amplifiers: Sequence[Amplifier]
 ) -> Line:
@@ -119,15 +126,17 @@ def with_high_pass(
     """
     if line.fixed and line.high_pass_hz is not None:
         return line
-    need = line_high_pass_hz(
-        [by_key[key] for key in line.speaker_keys], base.catalogue, line.voltage_v
-    )
     for amplifier in amplifiers:
-        if any(line.key in channel.line_keys for channel in amplifier.channels):
-            offered = base.catalogue.amplifier(amplifier.type_id).high_pass_hz
-            fitting = [hertz for hertz in offered if hertz >= need - 1e-9]
-            return replace(line, high_pass_hz=min(fitting, default=need))
-    return replace(line, high_pass_hz=need)
+        for channel in amplifier.channels:
+            if line.key in channel.line_keys:
+                # one filter serves all lines of a channel
+                speakers = [one for one in by_key.values() if one.line_key in channel.line_keys]
+                need = line_high_pass_hz(speakers, base.catalogue, line.voltage_v)
+                offered = base.catalogue.amplifier(amplifier.type_id).high_pass_hz
+                fitting = [hertz for hertz in offered if hertz >= need - 1e-9]
+                return replace(line, high_pass_hz=min(fitting, default=need))
+    own = [by_key[key] for key in line.speaker_keys]
+    return replace(line, high_pass_hz=line_high_pass_hz(own, base.catalogue, line.voltage_v))
 
 
 def line_high_pass_hz(
