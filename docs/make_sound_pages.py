@@ -185,8 +185,7 @@ def air_and_noise() -> list[str]:
         row("A-weight, dB", octave_a_weights_db()),
         "",
         f"NC-35 sums to {float(level_dba(nc_curve_db(35.0))):.1f} dBA and rates NR-{nr:.0f} by its"
-        f" {nr_band} Hz octave. With 2 dB more at 1 kHz it rates NC-{nc:.0f} by the {band} Hz"
-        " octave.",
+        f" {nr_band} octave. With 2 dB more at 1 kHz it rates NC-{nc:.0f} by the {band} octave.",
         f"94 dBA may last {float(allowed_hours(94.0)):.0f} h a day where 85 dBA may last 8 h.",
     ]
 

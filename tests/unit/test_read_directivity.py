@@ -112,7 +112,7 @@ def test_octaves_that_were_not_measured_are_named():
     found = measured_directivity(
         direction=toward, frequency_hz=FREQUENCY[high], energy=pressure(toward)[:, high] ** 2
     )
-    assert found.missing == ("63", "125")
+    assert found.missing == ("63 Hz", "125 Hz")
     np.testing.assert_allclose(found.axial_db[:, 0], found.axial_db[:, 2])
 
 

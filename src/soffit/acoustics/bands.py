@@ -18,6 +18,11 @@ BoolArray = NDArray[np.bool_]
 BAND_LABELS: Final = ("63", "125", "250", "500", "1k", "2k", "4k", "8k")
 """Nominal labels; every array with an axis ``n_bands`` is in this order."""
 
+BAND_TEXT: Final = tuple(
+    f"{x.removesuffix('k')} {'kHz' if 'k' in x else 'Hz'}" for x in BAND_LABELS
+)
+"""Labels with their unit, for people."""
+
 BAND_HZ: Final = (63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0)
 """Nominal frequencies. [Hz]"""
 
@@ -89,13 +94,13 @@ def per_band(values: object, name: str) -> FloatArray:
         raise DomainError(
             msg,
             where=name,
-            why=f"one value or {N_BANDS} are wanted, for {', '.join(BAND_LABELS)} Hz",
+            why=f"one value or {N_BANDS} are wanted, for {', '.join(BAND_TEXT)}",
             do="give every octave band, or one number for all",
         )
     if not np.all(np.isfinite(array)):
         missing = [
             label
-            for label, value in zip(BAND_LABELS, np.broadcast_to(array, (N_BANDS,)), strict=True)
+            for label, value in zip(BAND_TEXT, np.broadcast_to(array, (N_BANDS,)), strict=True)
             if not np.isfinite(value)
         ]
         msg = f"{name} is not a number in the band {', '.join(missing)}"

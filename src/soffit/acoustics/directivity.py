@@ -11,7 +11,7 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from soffit.acoustics.bands import BAND_LABELS, MID_HZ, N_BANDS, FloatArray, per_band
+from soffit.acoustics.bands import BAND_TEXT, MID_HZ, N_BANDS, FloatArray, per_band
 from soffit.decibel import power_ratio, power_ratio_db
 from soffit.errors import DomainError
 
@@ -159,13 +159,13 @@ def _fine_levels(angle_rad: FloatArray, level_db: FloatArray, name: str) -> Floa
         raise DomainError(
             msg,
             where=name,
-            why=f"{angle_rad.size} angles by {N_BANDS} bands ({', '.join(BAND_LABELS)}) are wanted",
+            why=f"{angle_rad.size} angles by {N_BANDS} bands ({', '.join(BAND_TEXT)}) are wanted",
             do="give every octave at every angle",
         )
     if not np.all(np.isfinite(level_db)):
         row, band = np.argwhere(~np.isfinite(level_db))[0]
         degrees = np.degrees(angle_rad[row])
-        msg = f"{name} is {level_db[row, band]} at {degrees:g}° in the {BAND_LABELS[band]} Hz band"
+        msg = f"{name} is {level_db[row, band]} at {degrees:g}° in the {BAND_TEXT[band]} band"
         raise DomainError(
             msg, where=name, why="a polar table has a level everywhere", do="fill or drop the row"
         )

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from soffit.acoustics.bands import BAND_LABELS, MID_HZ, N_BANDS, BoolArray, FloatArray
+from soffit.acoustics.bands import BAND_TEXT, MID_HZ, N_BANDS, BoolArray, FloatArray
 from soffit.decibel import power_ratio_db
 from soffit.errors import DomainError
 
@@ -87,7 +87,7 @@ def octave_energies(
     missing = [band for band in range(N_BANDS) if band not in have]
     for band in missing:
         octaves[:, band] = octaves[:, have[np.argmin(np.abs(have - band))]]
-    return octaves, tuple(BAND_LABELS[band] for band in missing)
+    return octaves, tuple(BAND_TEXT[band] for band in missing)
 
 
 def measured_directivity(

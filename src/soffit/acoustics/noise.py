@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from soffit.acoustics.bands import BAND_HZ, BAND_LABELS, N_BANDS, FloatArray, per_band
+from soffit.acoustics.bands import BAND_HZ, BAND_TEXT, N_BANDS, FloatArray, per_band
 from soffit.acoustics.weighting import level_dba
 from soffit.errors import DomainError
 from soffit.tables.load import load_table
@@ -95,7 +95,7 @@ def nc_rating(octave_level_db: ArrayLike) -> tuple[float, str]:
     names, curves = _nc_table()
     if np.any(levels > curves[-1]):
         band = int(np.argmax(levels - curves[-1]))
-        msg = f"{levels[band]:.1f} dB at {BAND_LABELS[band]} is above NC-{names[-1]:.0f}"
+        msg = f"{levels[band]:.1f} dB at {BAND_TEXT[band]} is above NC-{names[-1]:.0f}"
         raise DomainError(msg, where="octave_level_db", why="the table ends", do="state dBA")
     touched = [
         float(np.interp(levels[band], curves[:, band], names, left=-np.inf))
@@ -105,7 +105,7 @@ def nc_rating(octave_level_db: ArrayLike) -> tuple[float, str]:
     if not np.isfinite(touched[band]):
         msg = f"every octave is below NC-{names[0]:.0f}"
         raise DomainError(msg, where="octave_level_db", why="the table ends", do="state dBA")
-    return touched[band], BAND_LABELS[band]
+    return touched[band], BAND_TEXT[band]
 
 
 @cache
@@ -167,12 +167,12 @@ def nr_rating(octave_level_db: ArrayLike) -> tuple[float, str]:
     --------
     >>> rating, band = nr_rating([0, 0, 0, 0, 42, 0, 0, 0])
     >>> rating, band
-    (42.0, '1k')
+    (42.0, '1 kHz')
     """
     constant, slope = _nr_table()
     touched = (per_band(octave_level_db, "octave_level_db") - constant) / slope
     band = int(np.argmax(touched))
-    return float(touched[band]), BAND_LABELS[band]
+    return float(touched[band]), BAND_TEXT[band]
 
 
 def noise_octaves_db(level_dba_db: float, shape: NoiseShape = "ventilation") -> FloatArray:

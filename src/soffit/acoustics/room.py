@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from soffit.acoustics.air import air_energy_attenuation_per_m
-from soffit.acoustics.bands import BAND_LABELS, FloatArray, per_band
+from soffit.acoustics.bands import BAND_TEXT, FloatArray, per_band
 from soffit.errors import DomainError
 from soffit.tables.load import load_table
 
@@ -82,7 +82,7 @@ def _checked_coefficients(absorption: ArrayLike, name: str) -> FloatArray:
     ratio = per_band(absorption, name)
     if np.any((ratio < 0.0) | (ratio > 1.0)):
         band = int(np.argmax((ratio < 0.0) | (ratio > 1.0)))
-        msg = f"{name} is {ratio[band]:g} at {BAND_LABELS[band]} Hz"
+        msg = f"{name} is {ratio[band]:g} at {BAND_TEXT[band]}"
         raise DomainError(
             msg,
             where=name,
@@ -321,7 +321,7 @@ def checked_reverberation_time_s(reverberation_time_s: ArrayLike) -> FloatArray:
     time = per_band(reverberation_time_s, "reverberation_time_s")
     if np.any((time < LEAST_T_S) | (time > MOST_T_S)):
         band = int(np.argmax((time < LEAST_T_S) | (time > MOST_T_S)))
-        msg = f"a reverberation time of {time[band]:g} s at {BAND_LABELS[band]} Hz"
+        msg = f"a reverberation time of {time[band]:g} s at {BAND_TEXT[band]}"
         raise DomainError(
             msg,
             where="reverberation_time_s",

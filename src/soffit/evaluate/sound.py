@@ -109,7 +109,7 @@ class RoomSound:
     loudest_dba
         Level at the loudest ear at the wanted level, or at full level without a target. [dB]
     hearing_hours
-        Hours a day that this level may last.
+        Hours a day that this level may last, 24 at most.
     critical_distance_m : (n_bands,)
         For the mean Q and all speakers together. [m]
     direct_over_late_db : (n_bands,)
@@ -340,7 +340,9 @@ def room_sound(
         target_dba=target,
         reserve_db=None if target is None else full_dba - target,
         loudest_dba=loudest,
-        hearing_hours=float(allowed_hours(loudest, criterion_dba=limits["sound_hearing_8h_dba"])),
+        hearing_hours=min(
+            24.0, float(allowed_hours(loudest, criterion_dba=limits["sound_hearing_8h_dba"]))
+        ),
         critical_distance_m=critical_distance_m(
             directivity_factor=q,
             room_constant_m2=acoustics.room_constant_m2,

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from soffit.acoustics.air import air_absorption_db_m, air_energy_attenuation_per_m
-from soffit.acoustics.bands import BAND_LABELS, FloatArray
+from soffit.acoustics.bands import BAND_TEXT, N_BANDS, FloatArray
 from soffit.acoustics.noise import NoiseShape, nc_curve_db, noise_octaves_db, nr_curve_db
 from soffit.acoustics.room import (
     ReverberationModel,
@@ -256,7 +256,7 @@ def _surfaces(
     furniture = [surface for surface in room.surfaces if surface.part == "furniture"]
     objects = sum(
         ((s.area_m2 or floor_m2) * absorption_coefficients(s.material) for s in furniture),
-        np.zeros(len(BAND_LABELS)),
+        np.zeros(N_BANDS),
     )
     if not furniture:
         objects = objects + limits["sound_furnishing_ratio"] * floor_m2
@@ -298,7 +298,10 @@ def room_noise(noise: Noise | None, *, people_from_dba: float = 55.0) -> RoomNoi
         if octaves.shape != (8,) or not np.all(np.isfinite(octaves)):
             msg = "the noise lacks octave levels"
             raise DomainError(
-                msg, where="noise.octaves_db", why=f"{', '.join(BAND_LABELS)}", do="fill them in"
+                msg,
+                where="noise.octaves_db",
+                why=f"all of {', '.join(BAND_TEXT)}",
+                do="fill them in",
             )
         text = "octave levels"
     elif noise.value is None:

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from soffit.acoustics.bands import BAND_LABELS, FloatArray
+from soffit.acoustics.bands import BAND_TEXT, FloatArray
 from soffit.acoustics.measured_directivity import MeasuredDirectivity, measured_directivity
 from soffit.errors import JobError, MissingExtraError
 
@@ -121,7 +121,7 @@ def catalogue_text(found: MeasuredDirectivity, *, type_id: str, source: str) -> 
     """
     lines = [f"# polar tables from {source}"]
     if found.missing:
-        lines.append(f"# not measured, taken from the next octave: {', '.join(found.missing)} Hz")
+        lines.append(f"# not measured, taken from the next octave: {', '.join(found.missing)}")
     lines += [f"[speaker_types.{type_id}.directivity]", 'model = "polar"']
     tables = (
         {"axial": found.axial_db}
@@ -135,7 +135,7 @@ def catalogue_text(found: MeasuredDirectivity, *, type_id: str, source: str) -> 
             f"[[speaker_types.{type_id}.directivity.polar]]",
             f'plane = "{plane}"',
             f"angle = [{degrees}]",
-            f"# rows: octave bands {BAND_LABELS[0]} Hz to {BAND_LABELS[-1]}Hz",
+            f"# rows: octave bands {BAND_TEXT[0]} to {BAND_TEXT[-1]}",
             "level = [",
         ]
         for row in levels.T:
