@@ -3,8 +3,11 @@
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
+from soffit.model.decisions import Option
 from soffit.model.findings import DEFER, Finding
 from soffit.papers import words
+from soffit.papers.option_chart import option_chart
+from soffit.papers.svg import write_svg
 from soffit.papers.views import (
     CableRow,
     JobView,
@@ -476,7 +479,7 @@ def rack_blocks(racks: Sequence[RackView], *, imperial: bool) -> list[Block]:
 
 
 def option_blocks(rooms: Sequence[RoomView]) -> list[Block]:
-    """Return the front of alternatives, room by room.
+    """Return the front of alternatives, room by room: drawn whole, the marked ones as a table.
 
     Parameters
     ----------
@@ -487,29 +490,42 @@ def option_blocks(rooms: Sequence[RoomView]) -> list[Block]:
     for room in rooms:
         if not room.options:
             continue
+        title = f"Alternatives for {room.label}: loudspeakers against spread"
+        scene = option_chart(room.options, title=title)
         blocks.append(heading(room.label))
         if room.reason:
             blocks.append(text(room.reason))
-        rows = [
-            (
-                option.mark,
-                option.pattern,
-                str(option.count),
-                f"±{option.spread_db / 2:.1f} dB",
-                words.watts(option.watts_w),
-                "" if option.worst_db is None else f"{option.worst_db:.1f} dB",
-                {
-                    "text": "met" if option.meets_brief else "missed",
-                    "tone": "met" if option.meets_brief else "missed",
-                },
-            )
-            for option in room.options
-        ]
-        head = ("", "layout", "count", "spread", "taps", "worst point", "brief")
-        blocks.append(table(head, ("auto", "1fr", *("auto",) * 5), "llrrrrl", rows))
+        blocks.append(
+            {"kind": "picture", "svg": write_svg(scene), "width": scene.width, "alt": title}
+        )
+        marked = [option for option in room.options if option.mark]
+        blocks.append(_option_table(marked or room.options))
+        others = len(room.options) - len(marked)
+        if marked and others:
+            blocks.append(text(f"{others} more are drawn above.", small=True, soft=True))
         if room.bound:
             blocks.append(text(room.bound, small=True, soft=True))
     return blocks or [text("No alternatives were computed.")]
+
+
+def _option_table(options: Sequence[Option]) -> Block:
+    rows = [
+        (
+            option.mark,
+            option.pattern,
+            str(option.count),
+            f"±{option.spread_db / 2:.1f} dB",
+            words.watts(option.watts_w),
+            "" if option.worst_db is None else f"{option.worst_db:.1f} dB".replace("-", "−"),
+            {
+                "text": "met" if option.meets_brief else "missed",
+                "tone": "met" if option.meets_brief else "missed",
+            },
+        )
+        for option in options
+    ]
+    head = ("", "layout", "count", "spread", "taps", "worst point", "brief")
+    return table(head, ("auto", "1fr", *("auto",) * 5), "llrrrrl", rows)
 
 
 def cut_list(view: JobView) -> Block:
@@ -622,3 +638,17 @@ def extending(view: JobView) -> list[Block]:
         ),
         cautions(),
     ]
+
+
+def sheet_index(sheets: Sequence[tuple[str, str]]) -> Block:
+    """Return the list of sheets of a pack.
+
+    Parameters
+    ----------
+    sheets
+        Number and name, in their order.
+    """
+    half = -(-len(sheets) // 2)
+    left, right = sheets[:half], [*sheets[half:], ("", "")]
+    rows = [(*one, *two) for one, two in zip(left, right, strict=False)]
+    return table(("Sheet", "", "Sheet", ""), ("auto", "1fr", "auto", "1fr"), "llll", rows, pad=0.7)

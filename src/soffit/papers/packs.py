@@ -87,9 +87,8 @@ def make_packs(
     maker = Maker(view, progress)
     done: dict[Pack, bytes] = {}
     for pack in packs:
-        sections = [*maker.cover(PACKS[pack])]
-        for name in _PARTS[pack]:
-            sections += maker.part(name)
+        parts = [section for name in _PARTS[pack] for section in maker.part(name)]
+        sections = [*maker.cover(PACKS[pack], parts), *parts]
         progress(f"{PACKS[pack]}: PDF")
         data = pack_data(view, PACKS[pack], sections)
         done[pack] = compile_pdf(shown(data, maker.missing), date=view.title.date)

@@ -17,7 +17,7 @@ Section = dict[str, Any]
 Progress = Callable[[str], None]
 
 
-def drawing(scene: Scene, name: str, alt: str) -> Section:
+def drawing(scene: Scene, name: str, alt: str, number: str = "") -> Section:
     """Return a whole-sheet drawing as a section.
 
     Parameters
@@ -28,12 +28,15 @@ def drawing(scene: Scene, name: str, alt: str) -> Section:
         For the outline of the PDF.
     alt
         What it shows, for whoever cannot see it.
+    number
+        Drawing number, for the list of sheets.
     """
     return {
         "kind": "drawing",
         "width": scene.width,
         "height": scene.height,
         "svg": write_svg(scene),
+        "number": number,
         "name": name,
         "alt": alt,
     }
@@ -69,7 +72,7 @@ class Maker:
             self._made[name] = getattr(self, name)()
         return self._made[name]
 
-    def cover(self, name: str) -> list[Section]:
+    def cover(self, name: str, sheets: Sequence[Section] = ()) -> list[Section]:
         """Return the cover: what was asked, what comes out, the lines, the stops."""
         title = self.view.title
         content: list[blocks.Block] = [{"kind": "lead", "text": name}]
@@ -105,6 +108,9 @@ class Maker:
                     "Letters that the papers' font lacks", [f"Printed as their code: {names}."]
                 )
             )
+        index = dict.fromkeys((sheet["number"], sheet["name"]) for sheet in sheets)
+        if index:
+            content += [blocks.heading("Sheets"), blocks.sheet_index(tuple(index))]
         return [flow("A-01", title.job, content)]
 
     def safety(self) -> list[Section]:
@@ -120,7 +126,7 @@ class Maker:
             scene = plan_sheet(room, speakers, self.view.title, number=f"P-{index:02d}")
             labels = ", ".join(item.label for item in speakers) or "none"
             alt = f"Ceiling plan of {room.label}. Loudspeakers in wiring order: {labels}."
-            out.append(drawing(scene, f"Plan: {room.label}", alt))
+            out.append(drawing(scene, f"Plan: {room.label}", alt, f"P-{index:02d}"))
         return out
 
     def maps(self) -> list[Section]:
@@ -131,7 +137,8 @@ class Maker:
             speakers = self.view.in_room(room.key)
             scenes = map_sheets(room, speakers, self.view.title, number=f"L-{index:02d}")
             titles = "; ".join(f"{item.title}: {item.note}" for item in room.maps)
-            out += [drawing(scene, f"Maps: {room.label}", titles) for scene in scenes]
+            number = f"L-{index:02d}"
+            out += [drawing(scene, f"Maps: {room.label}", titles, number) for scene in scenes]
         return out
 
     def schematics(self) -> list[Section]:
@@ -143,7 +150,8 @@ class Maker:
             scenes = schematic_sheets(line, speakers, self.view.title, number=f"S-{index:02d}")
             places = ", ".join(node.label for node in line.nodes)
             alt = f"Schematic of line {line.label} from the amplifier outwards: {places}."
-            out += [drawing(scene, f"Schematic: {line.label}", alt) for scene in scenes]
+            number = f"S-{index:02d}"
+            out += [drawing(scene, f"Schematic: {line.label}", alt, number) for scene in scenes]
         return out
 
     def schedule(self) -> list[Section]:
