@@ -1,0 +1,1 @@
+"""Plan files to survey proposals, each with what was assumed and how sure it is."""

@@ -1,0 +1,63 @@
+"""Clean polygons from the triangles and lines of plan files."""
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+import shapely
+from shapely.geometry import Polygon
+from shapely.geometry.polygon import orient
+
+from soffit.plans.proposal import Ring
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+_CLEAN_M = 0.004
+_LEAST_M2 = 0.05
+
+
+def clean_polygons(shapes: "Iterable[BaseGeometry]") -> list[Polygon]:
+    """Join shapes and return simple polygons, largest first.
+
+    Parameters
+    ----------
+    shapes
+        Triangles or polygons that touch or overlap. [m]
+
+    Returns
+    -------
+    list of Polygon
+        Without slivers, spikes and points on straight walls; counter-clockwise.
+    """
+    joined = shapely.union_all(
+        [shape.buffer(_CLEAN_M, join_style="mitre") for shape in shapes if not shape.is_empty]
+    ).buffer(-_CLEAN_M, join_style="mitre")
+    parts = list(getattr(joined, "geoms", [joined]))
+    found = []
+    for part in parts:
+        if not isinstance(part, Polygon) or part.area < _LEAST_M2:
+            continue
+        holes = [ring for ring in part.interiors if Polygon(ring).area >= _LEAST_M2]
+        simple = Polygon(part.exterior, holes).simplify(_CLEAN_M)
+        if simple.is_valid and not simple.is_empty and isinstance(simple, Polygon):
+            found.append(orient(simple))
+    return sorted(found, key=lambda polygon: -polygon.area)
+
+
+def ring_of(coordinates: "Iterable[tuple[float, ...]]") -> Ring:
+    """Return a ring without its repeated first point, to a tenth of a millimetre.
+
+    Parameters
+    ----------
+    coordinates
+        Closed coordinates of a polygon. [m]
+
+    Returns
+    -------
+    Ring
+        Corners. [m]
+    """
+    points = [(round(float(x), 4), round(float(y), 4)) for x, y, *_ in coordinates]
+    if len(points) > 1 and points[0] == points[-1]:
+        points.pop()
+    return tuple(points)
