@@ -1,11 +1,13 @@
 """Skip tests whose system program is absent, with a reason."""
 
+import os
 import shutil
 import sys
 from pathlib import Path
 
 import pytest
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).parent))
 
 

@@ -152,4 +152,6 @@ def run(arguments: Sequence[str]) -> int:
 
 def main() -> None:
     """Run the words of the command line and exit with their code."""
+    # One thread for linear algebra: the same bits on every machine, and small solves are quicker.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     sys.exit(run(sys.argv[1:]))
