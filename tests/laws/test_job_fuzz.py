@@ -2,6 +2,7 @@
 
 import random
 import tomllib
+from pathlib import Path
 from typing import Any
 
 import tomlkit
@@ -10,12 +11,17 @@ from hypothesis import strategies as st
 
 from soffit.errors import JobError
 from soffit.job.api import (
+    create_job,
     design_text,
+    edit_survey,
     load_demo_catalogue,
+    open_job,
     parse_catalogue,
     parse_design,
     parse_job,
     parse_readings,
+    undo,
+    write_design,
 )
 from soffit.job.toml_text import decode_text
 from soffit.model.decisions import Design
@@ -151,3 +157,28 @@ def test_damaged_designs_and_readings(piece: str, at: int):
         except JobError as error:
             for problem in error.problems:
                 assert all((problem.what, problem.where, problem.why, problem.do))
+
+
+def test_a_folder_with_damaged_files_opens_edits_and_undoes_or_says_why(tmp_path: Path):
+    folder = tmp_path / "job"
+    create_job(folder, SMALL)
+    write_design(folder, Design(job_hash="abc"), 0)
+    edit_survey(folder, [("site.note", "x")], 1)
+    names = ("job.toml", "design.json", "history.jsonl")
+    whole = {name: (folder / name).read_bytes() for name in names}
+    pieces = [b'"', b"{", b"[", b"null", b"1e999", b"-", b"\n", b",", b"'", b"\xff"]
+    rng = random.Random(7)
+    for _ in range(150):
+        for name in names:
+            (folder / name).write_bytes(whole[name])
+        name = rng.choice(names)
+        data = bytearray(whole[name])
+        for _ in range(rng.randrange(1, 4)):
+            at = rng.randrange(len(data))
+            data[at : at + rng.choice([0, 0, 1, 5, 50])] = rng.choice(pieces)
+        (folder / name).write_bytes(bytes(data))
+        for act in (open_job, undo, lambda job: edit_survey(job, [("site.note", "y")], 2)):
+            try:
+                act(folder)
+            except JobError as error:
+                assert all(p.what and p.where and p.why and p.do for p in error.problems)

@@ -114,3 +114,10 @@ def test_every_path_of_a_generated_text_has_a_line(tree: dict[str, Any]):
     except tomllib.TOMLDecodeError:
         return  # the writer under test is another project's
     assert set(paths(parsed)) <= set(line_numbers(text))
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.text("ab[]{}=\"'.,#\n -", max_size=30), st.integers(0, len(TRICKY)))
+def test_the_scanner_ends_on_texts_that_are_no_toml(piece: str, at: int):
+    for text in (piece, TRICKY[:at] + piece + TRICKY[at:]):
+        assert all(line >= 1 for line in line_numbers(text).values())

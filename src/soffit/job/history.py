@@ -193,11 +193,11 @@ def read_history(folder: Path) -> tuple[HistoryEntry, ...]:
                 states[int(raw["done"])] = "done"
             else:
                 states[int(raw["dropped"])] = "dropped"
-        except (KeyError, TypeError, ValueError, RecursionError):
+        except (KeyError, TypeError, ValueError, OverflowError, RecursionError):
             raise _broken(number) from None
     try:
         entries = [_from_dict(begun[number], states[number]) for number in sorted(begun)]
-    except (KeyError, TypeError, ValueError):
+    except (KeyError, TypeError, ValueError, OverflowError):
         raise _broken(len(lines)) from None
     return tuple(entries)
 

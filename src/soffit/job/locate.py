@@ -98,13 +98,20 @@ class _Scanner:
             else:
                 self.at += 1
 
+    def must_move(self, start: int) -> None:
+        """Stop where nothing was read: the text is no TOML, and a scanner must not stand still."""
+        if self.at == start:
+            msg = "the text is not valid"
+            raise ValueError(msg)
+
     def string(self) -> str:
         """Move over a quoted string and return its raw token."""
         start, quote = self.at, self.text[self.at]
         mark = quote * 3 if self.text.startswith(quote * 3, self.at) else quote
         self.at += len(mark)
         while not self.text.startswith(mark, self.at):
-            self.at += 2 if quote == '"' and self.text[self.at] == "\\" else 1
+            escaped = self.text[self.at] == "\\" and quote == '"'
+            self.at += 2 if escaped else 1
         self.at += len(mark)
         while len(mark) == 3 and self.text[self.at] == quote:
             self.at += 1  # up to two quotes may stand before the closing mark
@@ -121,6 +128,7 @@ class _Scanner:
                 start = self.at
                 while self.text[self.at].isalnum() or self.text[self.at] in "-_":
                     self.at += 1
+                self.must_move(start)
                 parts.append(self.text[start : self.at])
             self.skip(_SPACE)
             if self.text[self.at] != ".":
@@ -171,8 +179,10 @@ class _Scanner:
         elif char == "{":
             self.inline(path)
         else:
+            start = self.at
             while self.text[self.at] not in _END_OF_SCALAR:
                 self.at += 1
+            self.must_move(start)
 
     def items(self, path: Path) -> None:
         self.at += 1
