@@ -181,4 +181,5 @@ def test_a_folder_with_damaged_files_opens_edits_and_undoes_or_says_why(tmp_path
             try:
                 act(folder)
             except JobError as error:
-                assert all(p.what and p.where and p.why and p.do for p in error.problems)
+                for problem in error.problems:
+                    assert all((problem.what, problem.where, problem.why, problem.do))
