@@ -41,6 +41,11 @@ STANDARDS = ("ASTM B258", "IEC 60228 class 2", "IEC 60228 class 5", "NEC Table 8
     show_default=True,
     help="Whether a tap's watt leaves the line or reaches the loudspeaker.",
 )
+@click.option("--line", "label", help="Of a job: label of the line, such as L3.")
+@click.option("--add", type=int, help="Of a job: may so many more be hung on it?")
+@click.option(
+    "--after", help="Of a job: label of the loudspeaker they follow; the last if not given."
+)
 @click.option("--schematic", type=click.Path(), help="Write the schematic to this SVG file.")
 @click.option("--curve", type=click.Path(), help="Write the impedance curve to this SVG file.")
 @click.option("--json", "as_json", is_flag=True, help="Write JSON.")
@@ -50,7 +55,16 @@ def command(description: str | None, as_json: bool, **words: Any) -> int:  # noq
     Give an even chain by its options, or DESCRIPTION: a file (or - for standard input) with one
     run a line: start, end, length, tap, cable. Tap and cable may be empty; 'amplifier' is where
     the line begins; a second run to the same end closes a ring.
+
+    Give the folder of a job, --line and --add to ask whether that line takes more.
     """
+    asks_job = description is not None and Path(description).is_dir()
+    on_job = {name: words.pop(name) for name in ("label", "add", "after")}
+    if asks_job:
+        return _add(Path(description or ""), words, on_job, as_json=as_json)
+    if any(value is not None for value in on_job.values()):
+        msg = "--line, --add and --after ask about a job: give its folder first"
+        raise click.UsageError(msg)
     from soffit.work.quick_line import solve_quick_line
     from soffit.work.quick_line_question import LineWords, question_from_words
 
@@ -64,6 +78,43 @@ def command(description: str | None, as_json: bool, **words: Any) -> int:  # noq
         click.echo(json.dumps(answer.as_dict(), ensure_ascii=False, indent=2))
     else:
         click.echo(_text(answer, imperial=imperial))
+    return 1 if any(finding.severity == "stop" for finding in answer.findings) else 0
+
+
+def _add(folder: Path, words: dict[str, Any], on_job: dict[str, Any], *, as_json: bool) -> int:
+    from soffit.work.add_to_line import AddQuestion, add_to_line
+
+    asked = AddQuestion(
+        line=on_job["label"] or "",
+        count=on_job["add"] or 0,
+        after=on_job["after"] or "",
+        tap=words["tap"] or "",
+        spacing=words["spacing"] or "",
+    )
+    answer = add_to_line(folder, asked)
+    if as_json:
+        click.echo(json.dumps(answer.as_dict(), ensure_ascii=False, indent=2))
+    else:
+        far, unit = (1.0 / 0.3048, "ft") if answer.is_imperial else (1.0, "m")
+        rated = f"{answer.channel_rated_w:.0f} W" if answer.channel_rated_w else "no"
+        click.echo(
+            f"{'yes' if answer.is_yes else 'no'}: {answer.count} more of {answer.tap_w:g} W "
+            f"after {answer.after} on {answer.line}, "
+            f"{answer.spacing_m * far:.1f} {unit} of cable each\n"
+            f"load       {answer.load_before_w:.1f} W -> {answer.load_w:.1f} W on the line, "
+            f"{answer.channel_load_w:.1f} W on its channel\n"
+            f"channel    needs {answer.channel_w_min:.1f} W with headroom, has {rated}\n"
+            f"impedance  {answer.impedance_before_ohm:.1f} -> {answer.impedance_ohm:.1f} ohm "
+            f"at 1 kHz\n"
+            f"worst loss {answer.loss_before_db:.2f} -> {answer.loss_db:.2f} dB at {answer.worst}\n"
+            f"at most    {answer.most} more, all limits kept"
+        )
+        for finding in answer.findings:
+            click.echo(
+                f"{finding.severity}: {finding.what} (limit {finding.limit}, "
+                f"{finding.limit_source}); {finding.do}"
+            )
+        click.echo(CAUTION)
     return 1 if any(finding.severity == "stop" for finding in answer.findings) else 0
 
 
