@@ -264,8 +264,8 @@ def piston_energy_ratio(*, ka_sin: ArrayLike) -> FloatArray:
 
     References
     ----------
-    Kinsler, Frey, Coppens, Sanders, Fundamentals of Acoustics, 4th ed. 2000, section 7.4
-    (from memory, to be confirmed).
+    Beranek and Mellow, Acoustics: Sound Fields and Transducers, Eq. (4.42), as named by an open
+    library; Kinsler et al., Fundamentals of Acoustics, section 7.4 (from memory).
 
     Examples
     --------
