@@ -87,7 +87,7 @@ def find_all(whole: Whole) -> tuple[Finding, ...]:
         sound_state=whole.sound,
         low_states=low,
         failed=whole.failed,
-        more=[finding for judged in whole.low.values() for finding in judged.plan.findings],
+        more=[finding for plan in whole.low_plans.values() for finding in plan.findings],
     )
 
 

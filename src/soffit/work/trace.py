@@ -177,6 +177,7 @@ def book_of_practice(
     import numpy as np
 
     from soffit.measure.practice import PracticeBench, draw_line
+    from soffit.measure.practice_hunt import plan_of_practice
 
     line, before = draw_line(seed, count=count)
     book = TraceBook(plan=plan_of_practice(line.plan), source={"practice": seed, "count": count})
@@ -219,36 +220,6 @@ def practice_entry(book: TraceBook, bench: "PracticeBench", way: str, place: Pla
     index = book.plan.index(place.key)
     shown = bench.ohms(looks[way], index if index is not None else 0, [1000.0])[0]  # type: ignore[arg-type] # one of the three
     return f"{place.label} {way} {shown}"
-
-
-def plan_of_practice(plan: Any) -> LinePlan:  # noqa: ANN401 a PracticePlan; its module stays unimported
-    """Turn the papers of a practice line into a plan.
-
-    Parameters
-    ----------
-    plan
-        Papers of the practice line.
-    """
-    warm = 1.0 + 0.00393 * 20.0  # copper at 40 °C
-    return LinePlan(
-        key="l1",
-        label="L1",
-        voltage_v=plan.line_voltage_v,
-        places=tuple(
-            Place(
-                key=speaker.label,
-                label=speaker.label,
-                parent=speaker.parent,
-                length_m=speaker.length_m,
-                wire_ohm_m=plan.wire_ohm_m * warm,
-                tap_w=speaker.tap_w,
-                taps_w=speaker.taps_w,
-                loss_db=0.7,
-                is_delivered=plan.is_delivered,
-            )
-            for speaker in plan.speakers
-        ),
-    )
 
 
 def practise(book: TraceBook, bench: "PracticeBench", test: Test, *, now: str) -> list[str]:

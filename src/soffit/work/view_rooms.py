@@ -1,7 +1,6 @@
 """Rooms as papers show them: plan, brief against result, level and speech maps."""
 
 from collections.abc import Mapping
-from math import ceil, floor
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,17 +8,16 @@ from shapely.geometry import LineString, Polygon
 from shapely.geometry import Point as Point2
 
 from soffit.acoustics.evenness import spread_ratio
-from soffit.acoustics.visibility import is_inside
-from soffit.decibel import FloatArray, power_ratio, power_ratio_db
+from soffit.decibel import power_ratio, power_ratio_db
 from soffit.evaluate.ceiling import room_wall_names
-from soffit.evaluate.sound import RoomSound, direct_energy
-from soffit.evaluate.sound_source import late_per_watt, measure_weights
+from soffit.evaluate.sound import RoomSound
 from soffit.model.decisions import Design, Job, RoomDecision
 from soffit.model.lines import Line
 from soffit.model.survey import Ceiling, EvennessMeasure, Ring, Room
-from soffit.papers.views import BriefRow, MapView, MarkView, RoomView, RouteView
+from soffit.papers.views import BriefRow, MarkView, RoomView, RouteView
 from soffit.units import format_length
 from soffit.work.view_lines import place_labels
+from soffit.work.view_maps import low_maps, low_notes, sound_maps
 from soffit.work.whole import Whole
 
 if TYPE_CHECKING:
@@ -70,7 +68,7 @@ def _view(whole: Whole, room: Room, labels: Mapping[str, str]) -> RoomView:
         test_points=room.test_points,
         routes=_routes(job, room, labels),
         marks=_marks(job, room),
-        maps=_maps(sound) if sound else (),
+        maps=(*(sound_maps(sound) if sound else ()), *low_maps(whole.low_plans.get(room.key))),
         brief=brief_rows(room, sound),
         pattern=chosen.pattern if chosen else "",
         count=sum(speaker.room_key == room.key for speaker in job.design.speakers),
@@ -81,7 +79,7 @@ def _view(whole: Whole, room: Room, labels: Mapping[str, str]) -> RoomView:
         ceiling_text="; ".join(
             _ceiling_text(item, imperial=job.survey.site.is_imperial) for item in room.ceilings
         ),
-        notes=_notes(sound, decision),
+        notes=(*_notes(sound, decision), *low_notes(whole.low_plans.get(room.key))),
     )
 
 
@@ -241,55 +239,3 @@ def _marks(job: Job, room: Room) -> tuple[MarkView, ...]:
         if np.all(np.asarray(joint.position) >= low) and np.all(np.asarray(joint.position) <= high)
     ]
     return tuple(marks)
-
-
-def _raster(room_low: FloatArray, room_high: FloatArray) -> tuple[int, int]:
-    size = np.ceil((room_high - room_low) / _MAP_STEP_M).astype(int)
-    return max(1, int(size[1])), max(1, int(size[0]))
-
-
-def _maps(sound: RoomSound) -> tuple[MapView, ...]:
-    outer = sound.acoustics.walls.outer_m
-    low, high = outer.min(axis=0), outer.max(axis=0)
-    rows, columns = _raster(low, high)
-    x = low[0] + (np.arange(columns) + 0.5) * _MAP_STEP_M
-    y = low[1] + (np.arange(rows) + 0.5) * _MAP_STEP_M
-    mesh = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
-    inside = is_inside(sound.acoustics.walls, mesh)
-    ear = float(np.median(sound.ears.point_m[:, 2]))
-    points = np.column_stack([mesh[inside], np.full(int(inside.sum()), ear)])
-    direct = direct_energy(sound.sources, points, sound.acoustics)
-    late = sound.sources.power_w @ late_per_watt(sound.sources, sound.acoustics.room_constant_m2)
-    drive = float(power_ratio(sound.drive_db))
-
-    def level_map(measure: EvennessMeasure, title: str) -> MapView:
-        energy = direct if measure.startswith("direct") else direct + late
-        level = power_ratio_db(energy @ measure_weights(measure, sound.share) * drive)
-        values = np.full(len(mesh), np.nan)
-        values[inside] = level
-        found = sound.evenness[measure]
-        middle = found.median_db
-        edges = tuple(
-            float(edge)
-            for edge in range(floor(middle) - _HALF_BANDS, ceil(middle) + _HALF_BANDS + 1)
-        )
-        return MapView(
-            kind="level" if measure == sound.measure else "evenness",
-            title=title,
-            unit="dBA" if measure.endswith("dBA") else "dB",
-            values=values.reshape(rows, columns),
-            origin=(float(x[0]), float(y[0])),
-            step_m=_MAP_STEP_M,
-            edges=edges,
-            note=(
-                f"95 % of the ears within ±{found.spread_db / 2.0:.1f} dB of"
-                f" {middle:.1f} {'dBA' if measure.endswith('dBA') else 'dB'};"
-                f" {sound.sources.text}"
-            ),
-        )
-
-    second: EvennessMeasure = "whole dBA" if sound.measure != "whole dBA" else "direct 4 kHz"
-    return (
-        level_map(sound.measure, f"Level with the line filled, {sound.measure}"),
-        level_map(second, f"Level with the line filled, {second}"),
-    )

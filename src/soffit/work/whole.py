@@ -48,7 +48,9 @@ class Whole:
     failed
         Keys of lines and rooms that could not be worked out, with the reason.
     low
-        Low end of rooms with a subwoofer, by room key.
+        Low end of rooms with a subwoofer as they hang, by room key, where it can be judged.
+    low_plans
+        What could be chosen there; without a design it carries the finding that says why.
     sound
         Every room with speakers.
     ceiling
@@ -62,6 +64,7 @@ class Whole:
     ceiling: CeilingState
     failed: tuple[tuple[str, str], ...] = ()
     low: Mapping[str, RoomLow] = field(default_factory=dict)
+    low_plans: Mapping[str, RoomSubs] = field(default_factory=dict)
 
 
 def evaluate_job(job: Job) -> Whole:
@@ -93,6 +96,7 @@ def evaluate_job(job: Job) -> Whole:
     loss = {entry.key: entry.loss_db for state in lines.values() for entry in state.speakers}
     sound = sound_state(job.survey, job.catalogue, speakers, loss_db=loss)
     failed += [(key, f"{problem.what}: {problem.why}") for key, problem in sound.refused]
+    plans = low_plans(job, sound)
     return Whole(
         job=job,
         lines=lines,
@@ -100,12 +104,22 @@ def evaluate_job(job: Job) -> Whole:
         sound=sound,
         ceiling=evaluate_ceiling(job.survey, speakers, job.catalogue),
         failed=tuple(failed),
-        low=low_ends(job, sound),
+        low={key: low for key, plan in plans.items() if (low := _as_hung(job, plan)) is not None},
+        low_plans=plans,
     )
 
 
-def low_ends(job: Job, sound: SoundState) -> dict[str, RoomLow]:
-    """Judge the low end of every room that has subwoofers, as they hang.
+def _subs(job: Job, room_key: str) -> list[Speaker]:
+    return [
+        speaker
+        for speaker in job.design.speakers
+        if speaker.room_key == room_key
+        and job.catalogue.speaker(speaker.type_id).kind == "subwoofer"
+    ]
+
+
+def low_plans(job: Job, sound: SoundState) -> dict[str, RoomSubs]:
+    """Plan the low end of every room that has subwoofers, beside how they hang.
 
     Parameters
     ----------
@@ -117,46 +131,43 @@ def low_ends(job: Job, sound: SoundState) -> dict[str, RoomLow]:
     Returns
     -------
     dict
-        By room key; a room whose low end cannot be computed is left out, which is a finding.
+        By room key; one that cannot be computed carries the finding that says why.
     """
-    subs = [
-        speaker
-        for speaker in job.design.speakers
-        if job.catalogue.speaker(speaker.type_id).kind == "subwoofer"
-    ]
-    found = {}
-    for room_key in sorted({speaker.room_key for speaker in subs}):
-        here = [speaker for speaker in subs if speaker.room_key == room_key]
-        low = _low_end(job, sound, room_key, here)
-        if low is not None:
-            found[room_key] = low
-    return found
-
-
-def _low_end(job: Job, sound: SoundState, room_key: str, here: list[Speaker]) -> RoomLow | None:
-    hanging = tuple(
-        PlacedSpeaker(
-            key=speaker.key,
-            room_key=room_key,
-            type_id=speaker.type_id,
-            position=speaker.position,
+    plans = {}
+    for room in job.survey.rooms:
+        here = _subs(job, room.key)
+        if not here:
+            continue
+        hanging = tuple(
+            PlacedSpeaker(
+                key=speaker.key,
+                room_key=room.key,
+                type_id=speaker.type_id,
+                position=speaker.position,
+            )
+            for speaker in here
         )
-        for speaker in here
-    )
-    plan = plan_room_subs(
-        replace(job.survey, placed=hanging),
-        job.catalogue,
-        room_key=room_key,
-        type_id=here[0].type_id,
-        speakers=job.design.speakers,
-        sound=sound.room(room_key),
-    )
+        plans[room.key] = plan_room_subs(
+            replace(job.survey, placed=hanging),
+            job.catalogue,
+            room_key=room.key,
+            type_id=here[0].type_id,
+            speakers=job.design.speakers,
+            sound=sound.room(room.key),
+        )
+    return plans
+
+
+def _as_hung(job: Job, plan: RoomSubs) -> RoomLow | None:
     if plan.design is None:
         return None
     by_hand = next(item for item in plan.design.options if item.words == "as placed by hand")
     if by_hand.taps is None:
         return None
-    delivered = sum(job.catalogue.speaker(item.type_id).delivered_w(item.tap) for item in here)
+    delivered = sum(
+        job.catalogue.speaker(item.type_id).delivered_w(item.tap)
+        for item in _subs(job, plan.room_key)
+    )
     louder = float(power_ratio_db(delivered / by_hand.taps.delivered_w))
     return RoomLow(
         plan=plan,
