@@ -59,7 +59,7 @@ def _uneven(context: Context) -> list[Finding]:
                     room.key,
                     room.label,
                     f"{room.brief.evenness_share:.0%} of the ears lie within ±{spread / 2.0:.1f} dB"
-                    f" ({sound.measure}; {sound.sources.text})",
+                    f" ({sound.measure}; {_models(context, room)})",
                     limit=f"±{room.brief.evenness_db:g} dB",
                     source="the brief",
                 )
@@ -165,17 +165,25 @@ def _refused(context: Context) -> list[Finding]:
     ]
 
 
+def _directivities(context: Context, room: Room) -> dict[str, str]:
+    return {
+        speaker.type_id: context.type_of(speaker).directivity.model
+        for speaker in context.speakers
+        if speaker.room_key == room.key and context.type_of(speaker).kind != "subwoofer"
+    }
+
+
+def _models(context: Context, room: Room) -> str:
+    words = {"polar": "polar table", "piston": "piston in a baffle", "cosine": "fitted cosine"}
+    used = sorted(_directivities(context, room).items())
+    return ", ".join(f"{type_id}: {words[model]}" for type_id, model in used)
+
+
 def _model(context: Context) -> list[Finding]:
     findings = []
     for room, _sound in _rooms(context):
-        types = {
-            speaker.type_id: context.type_of(speaker).directivity.model
-            for speaker in context.speakers
-            if speaker.room_key == room.key and context.type_of(speaker).kind != "subwoofer"
-        }
-        weak = sorted(
-            f"{type_id} ({model})" for type_id, model in types.items() if model != "polar"
-        )
+        used = sorted(_directivities(context, room).items())
+        weak = [f"{type_id} ({model})" for type_id, model in used if model != "polar"]
         if weak:
             findings.append(
                 at_room(
