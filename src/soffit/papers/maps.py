@@ -116,34 +116,46 @@ def map_png(view: MapView, *, turned: bool = False) -> bytes:
     palette = [part for colour in band_colours(len(view.edges) - 1) for part in colour]
     image.putpalette(palette)
     stream = io.BytesIO()
-    image.save(stream, format="PNG", compress_level=9)
+    image.save(stream, format="PNG", compress_level=6)
     return stream.getvalue()
 
 
-def _contours(view: MapView) -> list[tuple[Point, Point]]:
-    """Return the pieces of the lines between bands (marching squares), in metres."""
+def _contours(view: MapView) -> Floats:
+    """Return the pieces of the lines between bands (marching squares), in metres.
+
+    Returns
+    -------
+    (n_pieces, 2, 2)
+        Start and end of each piece, x and y. [m]
+    """
     values = _filled(np.pad(view.values, 1, constant_values=np.nan))
-    pieces: list[tuple[Point, Point]] = []
     corners = np.stack([values[:-1, :-1], values[:-1, 1:], values[1:, 1:], values[1:, :-1]])
-    places = ((0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0))
-    for level in view.edges[1:-1]:
-        above = corners >= level
-        mixed = above.any(axis=0) & ~above.all(axis=0)
-        for row, column in np.argwhere(mixed):
-            cell, points = corners[:, row, column], []
-            for edge in range(4):
-                a, b = cell[edge], cell[(edge + 1) % 4]
-                if (a >= level) != (b >= level):
-                    share = (level - a) / (b - a)
-                    (ax, ay), (bx, by) = places[edge], places[(edge + 1) % 4]
-                    points.append(
-                        (
-                            view.origin[0] + view.step_m * (column - 1 + ax + share * (bx - ax)),
-                            view.origin[1] + view.step_m * (row - 1 + ay + share * (by - ay)),
-                        )
-                    )
-            pieces += [(points[i], points[i + 1]) for i in range(0, len(points) - 1, 2)]
-    return pieces
+    found = [_level_pieces(corners, level) for level in view.edges[1:-1]]
+    pieces = np.concatenate(found) if found else np.zeros((0, 2, 2))
+    origin = np.array(view.origin) - view.step_m
+    return np.asarray(origin + view.step_m * pieces, dtype=np.float64)
+
+
+_CORNERS: Final = np.array([(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)])
+
+
+def _level_pieces(corners: Floats, level: float) -> Floats:
+    """Return where one level passes through the cells, in cells from the first value."""
+    above = corners >= level
+    rows, columns = np.nonzero(above.any(axis=0) & ~above.all(axis=0))
+    first = corners[:, rows, columns]
+    second = np.roll(first, -1, axis=0)
+    crossed = (first >= level) != (second >= level)
+    share = np.where(crossed, level - first, 0.0) / np.where(crossed, second - first, 1.0)
+    steps = np.roll(_CORNERS, -1, axis=0) - _CORNERS
+    points = _CORNERS[:, None, :] + share[:, :, None] * steps[:, None, :]
+    points += np.stack([columns, rows], axis=1)[None]
+    order = np.argsort(~crossed, axis=0, kind="stable")
+    cells = np.arange(len(rows))
+    pieces = [np.stack([points[order[0], cells], points[order[1], cells]], axis=1)]
+    saddle = crossed.all(axis=0)
+    pieces.append(np.stack([points[2, saddle], points[3, saddle]], axis=1))
+    return np.concatenate(pieces)
 
 
 def draw_map(
@@ -168,7 +180,7 @@ def draw_map(
     a, b = projection(low), projection(high)
     box: Box = (min(a[0], b[0]), min(a[1], b[1]), max(a[0], b[0]), max(a[1], b[1]))
     scene.add(Picture(png=map_png(view, turned=projection.turned), box=box, layer="map", clip=clip))
-    pieces = tuple(projection.ring(piece) for piece in _contours(view))
+    pieces = tuple(projection.ring(piece) for piece in _contours(view).tolist())
     if pieces:
         scene.add(Path(rings=pieces, layer="map lines", pen=Pen(0.1, INK), clip=clip))
     for point, text in view.marks:
