@@ -5,9 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from soffit.acoustics.room import absorption_coefficients
+from soffit.acoustics.room import absorption_coefficients, late_share
 from soffit.decibel import power_ratio_db
 from soffit.errors import DomainError
+from soffit.evaluate import speech
 from soffit.evaluate.sound import RoomSound, room_sound, sound_state
 from soffit.evaluate.sound_ears import find_ears
 from soffit.evaluate.sound_live import LiveRoom
@@ -518,3 +519,14 @@ def test_a_delayed_zone_is_found_where_its_room_touches_another():
     assert lag.lag_s == pytest.approx(0.060, abs=0.002)
     assert lag.suggested_delay_s == pytest.approx(0.060, abs=0.002)
     assert 5.5 <= lag.position[0] <= 6.2
+
+
+def test_late_sound_that_falls_with_distance_is_the_diffuse_one_on_average(hall):
+    build = speech._path_builder(hall.sources, hall.acoustics, hall.noise, 5)
+    path = build(hall.ears.point_m).balanced()
+    share = late_share(delay_s=path.delay_s[..., None], reverberation_time_s=path.time_s)
+    late = np.einsum("psb,sb->pb", share, path.late * path.near_late)
+    np.testing.assert_allclose(late.mean(axis=0), path.late.sum(axis=0), rtol=1e-9)
+    nearest = np.argmin(path.delay_s[:, 3])
+    assert late[nearest, 3] > late[np.argmax(path.delay_s.min(axis=1)), 3]
+    assert hall.speech.level_dba == pytest.approx(hall.target_dba)

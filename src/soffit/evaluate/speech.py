@@ -122,22 +122,31 @@ class _Path:
     direct: FloatArray
     delay_s: FloatArray
     late: FloatArray
+    near_late: FloatArray
     time_s: FloatArray
     noise_db: FloatArray
     a_weights: FloatArray
     scale: float
 
+    def balanced(self) -> "_Path":
+        """Return the path whose late energy is the diffuse one on average over these points.
+
+        Late sound falls with distance, but the room loses no energy by that: what is missing far
+        from a speaker is found near it.
+        """
+        share = late_share(delay_s=self.delay_s[..., None], reverberation_time_s=self.time_s)
+        return replace(self, near_late=1.0 / np.maximum(np.mean(share, axis=0), 1e-6))
+
     def levelled(self, level_dba: float) -> "_Path":
         """Return the path with the power that gives a mean level at these points."""
-        share = late_share(delay_s=self.delay_s[..., None], reverberation_time_s=self.time_s)
-        late = np.einsum("psb,sb->pb", share, self.late)
+        late = self.late.sum(axis=0)
         mean = float(np.mean((self.direct.sum(axis=1) + late) @ self.a_weights))
-        return replace(self, scale=float(power_ratio(level_dba)) / mean)
+        return replace(self.balanced(), scale=float(power_ratio(level_dba)) / mean)
 
     def sti(self) -> FloatArray:
         return sti_at_points(
             direct_energy=self.direct * self.scale,
-            late_energy=self.late * self.scale,
+            late_energy=self.late * self.near_late * self.scale,
             delay_s=self.delay_s,
             reverberation_time_s=self.time_s,
             noise_level_db=self.noise_db,
@@ -187,11 +196,15 @@ def room_speech(
     build = _path_builder(sources, acoustics, noise, edition)
     few = index[:: max(1, -(-len(index) // REMEDY_EARS))]
     sample = build(ears.point_m[few])
-    scale = sample.levelled(level_dba).scale
+    sample = sample.levelled(level_dba)
     step = max(1, CHUNK_PAIRS // n_speakers)
     values = np.concatenate(
         [
-            replace(build(ears.point_m[index[i : i + step]]), scale=scale).sti()
+            replace(
+                build(ears.point_m[index[i : i + step]]),
+                scale=sample.scale,
+                near_late=sample.near_late,
+            ).sti()
             for i in range(0, len(index), step)
         ]
     )
@@ -223,7 +236,7 @@ def room_speech(
         remedies=remedies,
         alcons_percent=_alcons(sources, ears, acoustics),
         alcons_from_sti_percent=float(alcons_from_sti_percent(mean)),
-        text=f"{year}, late sound by Barron, speech at {level_dba:.0f} dBA, {words}",
+        text=f"{year}, late sound falling with distance, speech at {level_dba:.0f} dBA, {words}",
     )
 
 
@@ -255,6 +268,7 @@ def _path_builder(
             direct=np.moveaxis(energy * sources.power_w, 0, -1),
             delay_s=gap / SPEED_M_S,
             late=late[:, SPEECH_BANDS],
+            near_late=np.ones_like(late[:, SPEECH_BANDS]),
             time_s=acoustics.reverberation_time_s[SPEECH_BANDS],
             noise_db=noise_db,
             a_weights=weights,
