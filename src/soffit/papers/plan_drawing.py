@@ -292,7 +292,7 @@ class Drawing:
         middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
         if name:
             width = fonts.width_mm(name, cap_mm=1.8)
-            self._note(middle, name, width, radius=1.2)
+            self.waiting.append((middle, name, width))
 
     def _note(self, anchor: Point, text: str, width: float, *, radius: float) -> None:
         """Place a small word at once, clear of everything placed before."""
@@ -413,7 +413,7 @@ class Drawing:
             at = self.to_paper(item.position)
             symbols.mark(self.scene, at, item.kind)
         for at, word, width in self.waiting:
-            self._note(at, word, width, radius=0.8)
+            self._note(at, word, width, radius=1.0)
         for item in self.room.marks:
             width = fonts.width_mm(item.label, cap_mm=1.8)
             self._note(self.to_paper(item.position), item.label, width, radius=2.2)
