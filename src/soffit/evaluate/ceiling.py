@@ -684,7 +684,9 @@ def _grid_capacity_kg(place: CeilingPlace) -> float | None:
     )
 
 
-def fit_speaker(place: CeilingPlace, speaker: Speaker, speakers: Sequence[Speaker]) -> SpeakerFit:
+def fit_speaker(
+    place: CeilingPlace, speaker: Speaker, speakers: Sequence[Speaker], *, is_named: bool = True
+) -> SpeakerFit:
     """Hold one speaker against its ceiling.
 
     Parameters
@@ -695,6 +697,8 @@ def fit_speaker(place: CeilingPlace, speaker: Speaker, speakers: Sequence[Speake
         The speaker.
     speakers
         All speakers, as neighbours.
+    is_named
+        Whether its place is counted from walls; else ``from_walls`` is empty.
 
     Returns
     -------
@@ -724,12 +728,16 @@ def fit_speaker(place: CeilingPlace, speaker: Speaker, speakers: Sequence[Speake
         overlap = flange_overlap_m(
             cutout_diameter_m=entry.cutout_diameter_m, flange_diameter_m=entry.flange_diameter_m
         )
-    walls = place_from_walls(
-        speaker.position,
-        rings=[place.room.outline, *place.room.holes],
-        names=place.names,
-        angle_rad=ceiling.joists.angle_rad if ceiling.joists is not None else 0.0,
-        field=place.field,
+    walls = (
+        place_from_walls(
+            speaker.position,
+            rings=[place.room.outline, *place.room.holes],
+            names=place.names,
+            angle_rad=ceiling.joists.angle_rad if ceiling.joists is not None else 0.0,
+            field=place.field,
+        )
+        if is_named
+        else ()
     )
     is_heavy = ceiling.kind == "grid" and is_heavy_seismic(place.survey.site.seismic_category)
     return SpeakerFit(
@@ -768,7 +776,7 @@ def fit_speaker(place: CeilingPlace, speaker: Speaker, speakers: Sequence[Speake
             mass_kg=entry.mass_kg, factor=limits["safety_factor"]
         ),
         from_walls=walls,
-        place_text=tile_text(walls, is_full=tile.is_full) if tile.has_tile else "",
+        place_text=tile_text(walls, is_full=tile.is_full) if tile.has_tile and walls else "",
     )
 
 

@@ -8,7 +8,13 @@ from typing import Final
 import numpy as np
 
 from soffit.ceiling.plane import FloatArray
-from soffit.evaluate.ceiling import SpeakerFit, ceiling_place, fit_speaker
+from soffit.evaluate.ceiling import (
+    CeilingPlace,
+    SpeakerFit,
+    ceiling_place,
+    fit_speaker,
+    type_void_need_m,
+)
 from soffit.model.catalogue import Catalogue
 from soffit.model.decisions import Survey
 from soffit.model.speakers import Speaker, TileRef
@@ -95,6 +101,8 @@ def nearest_good_place(
     """
     place = ceiling_place(survey, catalogue, speaker.room_key, speaker.ceiling_key)
     field = place.field
+    if not _is_deep_enough(place, speaker):
+        return None
     others = [
         item for item in speakers if item.room_key == speaker.room_key and item.key != speaker.key
     ]
@@ -119,10 +127,18 @@ def nearest_good_place(
         if distance < 0.01:
             continue
         moved = replace(speaker, position=position, tile=tile)
-        fit = fit_speaker(place, moved, others)
-        if is_good_place(fit, survey.limits):
+        if is_good_place(fit_speaker(place, moved, others, is_named=False), survey.limits):
+            fit = fit_speaker(place, moved, others)
             return Move(position=position, tile=tile, distance_m=distance, text=fit.place_text)
     return None
+
+
+def _is_deep_enough(place: CeilingPlace, speaker: Speaker) -> bool:
+    """Whether the void as surveyed for the whole ceiling takes the type at all."""
+    void = place.ceiling.void_depth_m
+    if void is None or place.ceiling.void_points or place.ceiling.kind == "open":
+        return True
+    return void >= type_void_need_m(place.catalogue.speaker(speaker.type_id), place.limits) - 1e-6
 
 
 def _around(here: FloatArray) -> FloatArray:
