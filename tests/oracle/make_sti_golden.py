@@ -11,14 +11,15 @@ import sys
 from importlib.metadata import version
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent))
-
 import numpy as np
-from phonometry.hearing.sti import _sti_from_mtf
-from sti_cases import N_CASES, SEED, case
 
 
 def main() -> None:
+    # Here, so that collecting the tests does not need the library.
+    sys.path.insert(0, str(Path(__file__).parent))
+    from phonometry.hearing.sti import _sti_from_mtf
+    from sti_cases import N_CASES, SEED, case
+
     found = []
     for number in range(N_CASES):
         wanted = case(number)
