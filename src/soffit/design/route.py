@@ -200,7 +200,7 @@ def _plan_group(base: Base, group: Group) -> tuple[list[_Plan], str]:
     load = {place: field.speaker(place).tap.power_w for place in field.places}
     most_w = _most_w(base, field, load)
     stops = [field.start, *field.places]
-    order = choose_order(field.ways.cost_m[np.ix_(stops, stops)], seed=base.seed)
+    order = choose_order(field.ways.cost_m[np.ix_(stops, stops)], seed=base.seed, is_rough=True)
     sequence = [field.places[one - 1] for one in order.order]
     wanted = 1
     planned: list[_Plan] = []
