@@ -15,6 +15,7 @@ from soffit.papers.plan import plan_sheet
 from soffit.papers.scene import overlap
 from soffit.papers.schematic import schematic_sheets
 from soffit.papers.views import JobView
+from soffit.work.demo import make_demo
 from soffit.work.make_papers import view_of_folder
 
 
@@ -32,8 +33,17 @@ def _sheets(view: JobView):
         yield from schematic_sheets(line, view.on_line(line.key), view.title, number="S-01")
 
 
+@pytest.fixture(scope="session")
+def trouble(tmp_path_factory: pytest.TempPathFactory) -> JobView:
+    folder = tmp_path_factory.mktemp("jobs") / "trouble"
+    make_demo("trouble", folder)
+    return view_of_folder(folder)
+
+
 @pytest.mark.parametrize("paper", ["letter", "a4", "a3", "ansi-b"])
-def test_no_words_touch_or_leave_a_sheet_on_any_paper(view: JobView, paper) -> None:
+@pytest.mark.parametrize("demo", ["view", "trouble"])
+def test_no_words_touch_or_leave_a_sheet_on_any_paper(demo, paper, request) -> None:
+    view = request.getfixturevalue(demo)
     view = replace(view, title=replace(view.title, paper=paper))
     for scene in _sheets(view):
         words = [(text, text.box) for text in scene.texts() if text.text]
@@ -70,3 +80,11 @@ def test_field_page_of_the_demo_is_small_and_names_every_speaker(view: JobView) 
     page = field_page(view)
     assert len(page.encode()) < 300_000
     assert all(f'<details data-key="{item.key}">' in page for item in view.speakers)
+
+
+def test_a_job_that_is_wrong_on_purpose_still_prints(trouble: JobView) -> None:
+    document = pdfium.PdfDocument(make_pack(trouble))
+    pages = [page.get_textpage().get_text_bounded() for page in document]
+    document.close()
+    assert all(len(text.strip()) > 40 for text in pages)
+    assert "Stops: read these first" in "".join(pages)

@@ -1,8 +1,9 @@
 """The parts of packs: each a list of sections, made from the views of one job."""
 
 from collections.abc import Callable, Sequence
-from typing import Any
+from typing import Any, Final
 
+from soffit.model.findings import DEFER
 from soffit.papers import blocks
 from soffit.papers.cards import cards
 from soffit.papers.letters import missing_letters
@@ -15,6 +16,7 @@ from soffit.papers.views import JobView
 
 Section = dict[str, Any]
 Progress = Callable[[str], None]
+_STOPS_ON_COVER: Final = 8
 
 
 def drawing(scene: Scene, name: str, alt: str, number: str = "") -> Section:
@@ -96,10 +98,7 @@ class Maker:
                 blocks.heading("Lines"),
                 blocks.line_table(self.view.lines, imperial=self.imperial),
             ]
-        stops = [item for item in self.view.findings if item.severity == "stop"]
-        if stops:
-            lines = [f"{item.code} {item.place}: {item.what}. {item.do}" for item in stops]
-            content.append(blocks.note("Stops: read these first", lines))
+        content += self._stops()
         missing = self.missing
         if missing:
             names = ", ".join(f"U+{ord(c):04X}" for c in missing)
@@ -112,6 +111,22 @@ class Maker:
         if index:
             content += [blocks.heading("Sheets"), blocks.sheet_index(tuple(index))]
         return [flow("A-01", title.job, content)]
+
+    def _stops(self) -> list[blocks.Block]:
+        """Return the worst findings, the first few in words."""
+        stops = [
+            item for item in self.view.findings if item.severity == "stop" and not item.accepted_by
+        ]
+        if not stops:
+            return []
+        lines = [
+            f"{item.code} {item.place}: {item.what}. {item.do.removesuffix(DEFER).strip()}"
+            for item in stops[:_STOPS_ON_COVER]
+        ]
+        more = len(stops) - len(lines)
+        if more:
+            lines.append(f"{more} more: see sheet F-01.")
+        return [blocks.note("Stops: read these first", [*lines, DEFER])]
 
     def safety(self) -> list[Section]:
         """Return cautions and the order of work."""
