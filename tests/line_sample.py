@@ -64,9 +64,9 @@ def speakers_in(
         ring = np.asarray(place.outline)
         low, high = ring.min(axis=0) + 1.0, ring.max(axis=0) - 1.0
         steps = ((high - low) / 0.6).astype(int)
-        cells = rng.choice(steps[0] * steps[1], size=each, replace=False)
-        for cell in cells.tolist():
-            x, y = low + 0.6 * np.array([cell % steps[0], cell // steps[0]])
+        cells = rng.permutation(steps[0] * steps[1]).tolist()
+        spots = [low + 0.6 * np.array([cell % steps[0], cell // steps[0]]) for cell in cells]
+        for x, y in [spot for spot in spots if _is_clear(place, spot)][:each]:
             found.append(
                 Speaker(
                     key=f"s{next(number):04d}",
@@ -80,6 +80,15 @@ def speakers_in(
                 )
             )
     return tuple(found)
+
+
+def _is_clear(place: Room, spot: np.ndarray) -> bool:
+    """Whether a spot keeps 0.3 m from every column's box."""
+    for hole in place.holes:
+        ring = np.asarray(hole)
+        if np.all(spot > ring.min(axis=0) - 0.3) and np.all(spot < ring.max(axis=0) + 0.3):
+            return False
+    return True
 
 
 def key_maker(prefix: str = "n", start: int = 1) -> Any:

@@ -376,6 +376,6 @@ def _check_reached(cost: FloatArray, labels: Sequence[str], points: Sequence[Poi
         raise NoSolutionError(
             msg,
             where="rooms, cable_ways",
-            why="columns or courts close the ceiling around it",
+            why="it lies in a column or court, or these close the ceiling around it",
             do="draw a cable way there, or move it",
         )
