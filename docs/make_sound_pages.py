@@ -355,6 +355,20 @@ def materials_page() -> str:
         + " |"
         for entry in table.rows
     ]
+    objects = load_table("absorption_objects")
+    lines += [
+        "",
+        "Absorption area of one object, m²:",
+        "",
+        "| object | 125 | 250 | 500 | 1k | 2k | 4k |",
+    ]
+    lines += ["|--" * 7 + "|"]
+    lines += [
+        f"| {entry['object']} | "
+        + " | ".join(entry[name] for name in objects.columns if name.startswith("a"))
+        + " |"
+        for entry in objects.rows
+    ]
     return "\n".join(lines) + "\n"
 
 

@@ -6,7 +6,7 @@ import pytest
 from soffit.acoustics.air import air_absorption_db_m, speed_of_sound_m_s
 from soffit.acoustics.alcons import alcons_percent
 from soffit.acoustics.bands import band_index, per_band
-from soffit.acoustics.coverage import count_for_area, coverage_diameter_m
+from soffit.acoustics.coverage import coverage_diameter_m
 from soffit.acoustics.delays import suggested_zone_delay_s
 from soffit.acoustics.direct import kernel_energy, radiator, total_energy
 from soffit.acoustics.directivity import (
@@ -237,9 +237,3 @@ def test_aim_vectors():
     np.testing.assert_allclose(aim_vector(tilt_rad=np.pi / 2), [1, 0, 0], atol=1e-12)
     level = aim_vector(tilt_rad=np.pi / 2, bearing_rad=np.pi / 2)
     np.testing.assert_allclose(level, [0, 1, 0], atol=1e-12)
-
-
-def test_count_for_area_rounds_up():
-    options = {"pattern": "square edge to edge", "spacing_m": 3.0}
-    assert count_for_area(area_m2=90.0, **options) == 10
-    assert count_for_area(area_m2=90.1, **options) == 11

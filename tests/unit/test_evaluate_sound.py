@@ -530,3 +530,21 @@ def test_late_sound_that_falls_with_distance_is_the_diffuse_one_on_average(hall)
     nearest = np.argmin(path.delay_s[:, 3])
     assert late[nearest, 3] > late[np.argmax(path.delay_s.min(axis=1)), 3]
     assert hall.speech.level_dba == pytest.approx(hall.target_dba)
+
+
+def test_a_ceiling_that_absorbs_over_hard_walls_is_named():
+    hard = (
+        Surface(part="floor", material="painted_concrete"),
+        Surface(part="walls", material="painted_concrete"),
+        Surface(part="ceiling", material="mineral_fibre_tile"),
+        Surface(part="furniture", material="painted_concrete", area_m2=1.0),
+    )
+    uneven = room_acoustics(make_room(reverberation_s=None, surfaces=hard), DEFAULT_LIMITS)
+    assert np.all(uneven.arau_s > uneven.eyring_s)
+    assert "by Arau-Puchades" in uneven.text
+    same = tuple(Surface(part=part, material="carpet_on_pad") for part in PARTS)
+    even = room_acoustics(make_room(reverberation_s=None, surfaces=same), DEFAULT_LIMITS)
+    assert "Arau" not in even.text
+
+
+PARTS = ("floor", "walls", "ceiling")

@@ -6,13 +6,12 @@ Circle D = 2 (H - h) tan(α/2): read in certification study notes. Spacings: der
 circles on a square or a hexagonal lattice.
 """
 
-from math import ceil, cos, sqrt, tan
+from math import cos, sqrt, tan
 from typing import Final, Literal
 
 import numpy as np
 
-from soffit.acoustics.bands import FloatArray
-from soffit.decibel import field_ratio_db, power_ratio, power_ratio_db
+from soffit.decibel import field_ratio_db, power_ratio
 from soffit.errors import DomainError
 
 Pattern = Literal[
@@ -168,39 +167,3 @@ def plane_coverage_angle_rad(*, exponent: float, drop_db: float = 6.0) -> float:
     75
     """
     return 2.0 * float(np.arccos(power_ratio(-drop_db / (exponent + 2.0))))
-
-
-def lattice_spread_db(energy: FloatArray) -> float:
-    """Peak-to-valley of energies over one cell of an endless lattice.
-
-    Parameters
-    ----------
-    energy : (...)
-        Energies over the cell.
-
-    Returns
-    -------
-    float
-        Highest over lowest. [dB]
-    """
-    return float(power_ratio_db(np.max(energy) / np.min(energy)))
-
-
-def count_for_area(*, area_m2: float, pattern: Pattern, spacing_m: float) -> int:
-    """Speakers that a pattern needs for an area, edges not counted.
-
-    Parameters
-    ----------
-    area_m2
-        Listening area. [m²]
-    pattern
-        Its name.
-    spacing_m
-        Centre to centre. [m]
-
-    Returns
-    -------
-    int
-        Whole speakers.
-    """
-    return ceil(area_m2 / cell_area_m2(pattern=pattern, spacing_m=spacing_m) - 1e-9)

@@ -1,15 +1,9 @@
 """Levels of comfort and of hearing risk: how long a level may last."""
 
-from typing import Final
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from soffit.acoustics.bands import FloatArray
-
-RISK_SOURCE: Final = (
-    "NIOSH 98-126 (1998): 85 dBA over 8 h, halved for each 3 dB (from memory, to be confirmed)"
-)
 
 
 def allowed_hours(

@@ -14,6 +14,7 @@ from soffit.acoustics.room import (
     absorption_area_m2,
     absorption_coefficients,
     checked_reverberation_time_s,
+    reverberation_time_arau_s,
     reverberation_time_eyring_s,
     reverberation_time_sabine_s,
     room_constant_m2,
@@ -24,6 +25,9 @@ from soffit.errors import DomainError
 from soffit.model.survey import Assumption, Noise, Room
 from soffit.model.survey import Surface as SurveySurface
 from soffit.tables.settings import Limits
+
+UNEVEN_RATIO = 1.25
+"""How much longer T must be by Arau-Puchades before it is named."""
 
 _DEFAULT_CEILING = {
     "grid": "mineral_fibre_tile_ordinary",
@@ -47,6 +51,9 @@ class RoomAcoustics:
         Where T comes from.
     sabine_s, eyring_s : (n_bands,)
         T by the two formulas, for comparison. [s]
+    arau_s : (n_bands,)
+        T by Arau-Puchades for a box of the same floor and height: longer where the absorption lies
+        on one pair of surfaces. [s]
     absorption_area_m2 : (n_bands,)
         Equivalent absorption area that belongs to T, air included. [m²]
     room_constant_m2 : (n_bands,)
@@ -70,6 +77,7 @@ class RoomAcoustics:
     model: ReverberationModel
     sabine_s: FloatArray
     eyring_s: FloatArray
+    arau_s: FloatArray
     absorption_area_m2: FloatArray
     room_constant_m2: FloatArray
     air_db_m: FloatArray
@@ -84,7 +92,10 @@ class RoomAcoustics:
         """Model in words, as printed beside figures of the whole field."""
         mid = float(np.mean(self.reverberation_time_s[3:6]))
         late = "first reflections of floor and walls, " if self.first_images else ""
-        return f"T {mid:.2f} s (500 Hz to 2 kHz, {self.model}), {late}late field diffuse"
+        longer = float(np.mean(self.arau_s[3:6]))
+        is_uneven = self.model != "measured" and longer > UNEVEN_RATIO * mid
+        uneven = f"; {longer:.2f} s by Arau-Puchades" if is_uneven else ""
+        return f"T {mid:.2f} s (500 Hz to 2 kHz, {self.model}{uneven}), {late}late field diffuse"
 
     @property
     def diffuse_constant_m2(self) -> FloatArray:
@@ -187,6 +198,9 @@ def room_acoustics(room: Room, limits: Limits) -> RoomAcoustics:
     else:
         time, model = eyring, "Eyring"
         used = area + 4.0 * air_energy_attenuation_per_m(air) * volume
+    arau = _arau_s(walls.outer_m, floor, height, parts, objects)
+    if model == "Eyring":
+        assumptions += _unevenness(room, eyring, arau)
     return RoomAcoustics(
         floor_m2=floor,
         volume_m3=volume,
@@ -195,6 +209,7 @@ def room_acoustics(room: Room, limits: Limits) -> RoomAcoustics:
         model="measured" if model == "measured" else "Eyring",
         sabine_s=sabine,
         eyring_s=eyring,
+        arau_s=arau,
         absorption_area_m2=used,
         room_constant_m2=room_constant_m2(surface_m2=surface, absorption_area_m2=used),
         air_db_m=air,
@@ -203,6 +218,50 @@ def room_acoustics(room: Room, limits: Limits) -> RoomAcoustics:
         wall_absorption_ratio=_mean(parts["walls"], used, surface, model),
         first_images=limits["sound_first_images"] >= 0.5,
         assumptions=assumptions,
+    )
+
+
+def _unevenness(room: Room, eyring: FloatArray, arau: FloatArray) -> tuple[Assumption, ...]:
+    """Say that absorption on one pair of surfaces makes T longer than Eyring says."""
+    short, long = (float(np.mean(time[3:6])) for time in (eyring, arau))
+    if long <= UNEVEN_RATIO * short:
+        return ()
+    return (
+        Assumption(
+            path=f"rooms.{room.key}.reverberation",
+            text=f"T {short:.2f} s by Eyring, {long:.2f} s by Arau-Puchades: absorption lies"
+            " unevenly, only a measurement decides",
+            source="Arau-Puchades, Acustica 65 (1988) 163",
+        ),
+    )
+
+
+def _arau_s(
+    ring: FloatArray,
+    floor_m2: float,
+    height_m: float,
+    parts: dict[str, list[Surface]],
+    objects_m2: FloatArray,
+) -> FloatArray:
+    """Return T by Arau-Puchades for the box with the room's floor, height and outline ratio."""
+    longest = float(np.max(np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1)))
+    length = max(longest, float(np.sqrt(floor_m2)))
+    sides = {
+        part: np.sum([s.surface_m2 * s.absorption_ratio for s in surfaces], axis=0)
+        / sum(s.surface_m2 for s in surfaces)
+        for part, surfaces in parts.items()
+    }
+    level = (sides["floor"] + sides["ceiling"]) / 2.0 + objects_m2 / (2.0 * floor_m2)
+    return np.array(
+        [
+            reverberation_time_arau_s(
+                dimensions_m=(length, floor_m2 / length, height_m),
+                absorption_ratio=np.clip(
+                    [sides["walls"][band], sides["walls"][band], level[band]], 0.005, 0.98
+                ),
+            )
+            for band in range(N_BANDS)
+        ]
     )
 
 
