@@ -199,8 +199,6 @@ def room_acoustics(room: Room, limits: Limits) -> RoomAcoustics:
         time, model = eyring, "Eyring"
         used = area + 4.0 * air_energy_attenuation_per_m(air) * volume
     arau = _arau_s(walls.outer_m, floor, height, parts, objects)
-    if model == "Eyring":
-        assumptions += _unevenness(room, eyring, arau)
     return RoomAcoustics(
         floor_m2=floor,
         volume_m3=volume,
@@ -218,21 +216,6 @@ def room_acoustics(room: Room, limits: Limits) -> RoomAcoustics:
         wall_absorption_ratio=_mean(parts["walls"], used, surface, model),
         first_images=limits["sound_first_images"] >= 0.5,
         assumptions=assumptions,
-    )
-
-
-def _unevenness(room: Room, eyring: FloatArray, arau: FloatArray) -> tuple[Assumption, ...]:
-    """Say that absorption on one pair of surfaces makes T longer than Eyring says."""
-    short, long = (float(np.mean(time[3:6])) for time in (eyring, arau))
-    if long <= UNEVEN_RATIO * short:
-        return ()
-    return (
-        Assumption(
-            path=f"rooms.{room.key}.reverberation",
-            text=f"T {short:.2f} s by Eyring, {long:.2f} s by Arau-Puchades: absorption lies"
-            " unevenly, only a measurement decides",
-            source="Arau-Puchades, Acustica 65 (1988) 163",
-        ),
     )
 
 
