@@ -224,3 +224,26 @@ def test_sti_map_of_one_speaker_without_direct_sound_is_the_decay_formula():
     )
     expected = sti(modulation=modulation_of_decay(time_s), speech_level_db=np.full(7, 70.0))
     assert abs(float(found[0]) - float(expected)) < 1e-5
+
+
+def test_the_reference_of_the_benchmark_is_right(monkeypatch):
+    """Times are given as ratios to this plain sum, so it has to be the same sum."""
+    import importlib
+    from pathlib import Path
+
+    monkeypatch.syspath_prepend(str(Path(__file__).parents[2]))
+    bench = importlib.import_module("benchmarks.bench_sound")
+    made = radiator(sensitivity_db=np.linspace(80, 94, 8), directivity=piston(radius_m=0.08))
+    place = np.array([(1.0, 2.0), (4.3, 2.2), (7.7, 5.1)])
+    power = np.array([1.0, 5.0, 2.5])
+    group = SpeakerGroup(radiator=made, throw_m=bench.THROW_M, position_m=place, power_w=power)
+    points = np.random.default_rng(2).uniform(0, 9, (50, 2))
+    plain = bench.plain_map(made, group, points)
+    exact = total_energy(
+        radiator=made,
+        power_w=power,
+        speaker_m=np.column_stack([place, np.full(3, bench.THROW_M)]),
+        axis=aim_vector(),
+        point_m=np.column_stack([points, np.zeros(50)]),
+    )
+    assert float(np.max(np.abs(power_ratio_db(plain.T / exact)))) < 0.001
