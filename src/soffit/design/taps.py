@@ -251,12 +251,17 @@ def _choices(speaker: Speaker, catalogue: Catalogue, voltage_v: float) -> tuple[
 
 def _exhausted(problem: _Problem) -> list[int]:
     every: Iterator[tuple[int, ...]] = product(*(range(len(watts)) for watts in problem.watts))
-    return list(min(every, key=lambda choice: (problem.score(choice), choice)))
+    best: tuple[tuple[float, float, float, float], tuple[int, ...]] | None = None
+    for choice in every:
+        ranked = (problem.score(choice), choice)
+        if best is None or ranked < best:
+            best = ranked
+    return list(best[1]) if best is not None else []
 
 
 def _improved(problem: _Problem, start: list[int]) -> list[int]:
     """Steepest descent over single steps, then over a step up here with a step down there."""
-    starts = [start] + [
+    starts: list[list[int]] = [start] + [
         [min(max(k + step, 0), len(problem.watts[i]) - 1) for i, k in enumerate(start)]
         for step in (-1, 1)
     ]
