@@ -1,6 +1,6 @@
 """Tiles of a suspended grid inside a polygon with holes: which are full, cut, usable, blocked."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -12,6 +12,7 @@ from soffit.ceiling.plane import FloatArray, Ring, local_xy, plan_xy
 from soffit.errors import DomainError
 
 if TYPE_CHECKING:
+    from shapely.geometry import Polygon
     from shapely.geometry.base import BaseGeometry
 
 BoolArray = NDArray[np.bool_]
@@ -86,6 +87,8 @@ class TileField:
         Uncut; uncut or cut and allowed to carry a unit.
     clear_radius_m : (n_tiles,)
         Largest hole around ``centre_m`` that touches neither tee nor wall. [m]
+    places
+        Array position of each tile by column and row.
     """
 
     grid: GridLines
@@ -96,6 +99,7 @@ class TileField:
     is_full: BoolArray
     is_usable: BoolArray
     clear_radius_m: FloatArray
+    places: Mapping[tuple[int, int], int]
 
     def __len__(self) -> int:
         """Return the number of tiles."""
@@ -109,8 +113,7 @@ class TileField:
         column, row
             From the origin crossing.
         """
-        found = np.flatnonzero((self.column == column) & (self.row == row))
-        return int(found[0]) if found.size else None
+        return self.places.get((column, row))
 
     def tile_at(self, point: tuple[float, float]) -> tuple[int, int]:
         """Return column and row of the tile over a plan position, whether or not it exists.
@@ -123,6 +126,18 @@ class TileField:
         grid = self.grid
         x, y = local_xy([point], origin=grid.origin, angle_rad=grid.angle_rad)[0]
         return int(np.floor(x / grid.pitch_x_m + 1e-9)), int(np.floor(y / grid.pitch_y_m + 1e-9))
+
+    def outline(self, index: int) -> "Polygon":
+        """Return one tile between tee centre lines as a polygon in plan coordinates.
+
+        Parameters
+        ----------
+        index
+            Array position.
+        """
+        one = slice(index, index + 1)
+        tile: Polygon = _boxes(self.grid, self.column[one], self.row[one])[0]
+        return tile
 
     def outlines(self) -> NDArray[np.object_]:
         """Return the squares between tee centre lines as polygons in plan coordinates."""
@@ -245,15 +260,18 @@ def tiles(
     seats[~is_full] = _seat(pieces[~is_full])
     radius = np.full(len(share), min(grid.pitch_x_m, grid.pitch_y_m) / 2.0)
     radius[~is_full] = shapely.distance(shapely.boundary(pieces[~is_full]), seats[~is_full])
+    column, row = column[keep], row[keep]
+    pairs = zip(column.tolist(), row.tolist(), strict=True)
     return TileField(
         grid=grid,
-        column=column[keep],
-        row=row[keep],
+        column=column,
+        row=row,
         centre_m=shapely.get_coordinates(seats),
         area_share=np.minimum(share, 1.0),
         is_full=is_full,
         is_usable=is_full | (border_usable & (share >= least_border_share)),
         clear_radius_m=np.maximum(radius - grid.tee_width_m / 2.0, 0.0),
+        places={pair: index for index, pair in enumerate(pairs)},
     )
 
 

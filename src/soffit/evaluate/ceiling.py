@@ -2,13 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from soffit.ceiling.fit import flange_overlap_m, sprinkler_clearance_m, void_at_m, void_need_m
 from soffit.ceiling.members import joist_distance_m
 from soffit.ceiling.naming import DoorPoint, FromWall, place_from_walls, tile_text, wall_names
-from soffit.ceiling.plane import height_at_m
+from soffit.ceiling.plane import FloatArray, height_at_m
 from soffit.ceiling.structure import (
     SeismicSupport,
     grid_capacity_kg,
@@ -22,7 +23,6 @@ from soffit.ceiling.tiles import (
     GridLines,
     TileField,
     ceiling_polygon,
-    obstacle_distances_m,
     tiles,
 )
 from soffit.model.catalogue import Catalogue, HardwareType, SpeakerType
@@ -31,11 +31,21 @@ from soffit.model.speakers import Speaker
 from soffit.model.survey import Ceiling, Obstacle, Room
 from soffit.tables.settings import Limits
 
+if TYPE_CHECKING:
+    from shapely import STRtree
+    from shapely.geometry.base import BaseGeometry
+
 TAKES_TILE = frozenset({"light", "air outlet", "hatch", "sign", "fan"})
 """Kinds of obstacle that make the tile they sit in useless."""
 
+_OWN_CLEARANCE = frozenset({"light", "air outlet", "sprinkler", "detector", "curtain"})
+"""Kinds of obstacle with a clearance of their own among the limits."""
+
 _IN_FACE_M = 0.02
 """An obstacle within this of the ceiling face is in the face."""
+
+_REACH_M = 1.0
+"""Obstacles are looked at within this of a trim, farther where a clearance asks for more."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -259,6 +269,10 @@ class CeilingPlace:
         Names of the walls.
     obstacles
         Of the room.
+    shape, solids
+        The ceiling, and the obstacles, as shapes.
+    reach_m
+        Farther away than this an obstacle asks nothing of a unit's trim. [m]
     """
 
     survey: Survey
@@ -268,6 +282,9 @@ class CeilingPlace:
     field: TileField | None
     names: tuple[str, ...]
     obstacles: tuple[Obstacle, ...]
+    shape: "BaseGeometry"
+    solids: "STRtree"
+    reach_m: float
 
     @property
     def limits(self) -> Limits:
@@ -304,12 +321,15 @@ def evaluate_ceiling(
         If an outline or a grid cannot be.
     """
     places: dict[tuple[str, str], CeilingPlace] = {}
+    crowds: dict[str, Crowd] = {}
     fits = []
     for speaker in speakers:
         where = (speaker.room_key, speaker.ceiling_key)
         if where not in places:
             places[where] = ceiling_place(survey, catalogue, *where)
-        fits.append(fit_speaker(places[where], speaker, speakers))
+        if speaker.room_key not in crowds:
+            crowds[speaker.room_key] = crowd_of(speakers, catalogue, speaker.room_key)
+        fits.append(fit_speaker(places[where], speaker, crowds[speaker.room_key]))
     loads = [
         _load(survey, catalogue, room, ceiling, speakers)
         for room in survey.rooms
@@ -335,8 +355,12 @@ def ceiling_place(
     TableError
         If there is no such room or ceiling.
     """
+    import shapely  # noqa: PLC0415 only this module's callers pay for it
+
     room = survey.room(room_key)
     ceiling = survey.ceiling(room_key, ceiling_key)
+    obstacles = survey.obstacles_in(room_key)
+    own = [item.clearance_m for item in obstacles if item.clearance_m is not None]
     return CeilingPlace(
         survey=survey,
         catalogue=catalogue,
@@ -344,7 +368,10 @@ def ceiling_place(
         ceiling=ceiling,
         field=tile_field(room, ceiling),
         names=room_wall_names(room, north_angle_rad=survey.site.north_angle_rad),
-        obstacles=survey.obstacles_in(room_key),
+        obstacles=obstacles,
+        shape=ceiling_polygon(room.outline, holes=room.holes, region=ceiling.region),
+        solids=shapely.STRtree([shapely.Polygon(item.outline).buffer(0) for item in obstacles]),
+        reach_m=max([_REACH_M, survey.limits["sprinkler_cap_m"], *own]),
     )
 
 
@@ -421,8 +448,8 @@ def _hole_gap_m(
     """Distance to the nearest tee edge or wall, negative outside the tile."""
     import shapely  # noqa: PLC0415 only this module's callers pay for it
 
-    shape = ceiling_polygon(place.room.outline, holes=place.room.holes, region=place.ceiling.region)
-    box = field.outlines()[index]
+    shape = place.shape
+    box = field.outline(index)
     piece = box if field.is_full[index] else shape.intersection(box)
     point = shapely.Point(position)
     away = float(piece.boundary.distance(point)) - field.grid.tee_width_m / 2.0
@@ -492,16 +519,25 @@ def _void(
         candidates.append((surveyed, "the surveyed void"))
     if ceiling.structure_height_m is not None:
         candidates.append((ceiling.structure_height_m - height_m, "the structure"))
-    above = [
-        item
-        for item in place.obstacles
-        if item.bottom_m is not None and item.bottom_m > height_m + _IN_FACE_M
-    ]
-    near = obstacle_distances_m([speaker.position], outlines=[item.outline for item in above])
-    for item, distance in zip(above, near[0], strict=True):
-        if item.bottom_m is not None and distance < entry.flange_diameter_m / 2.0 - 1e-9:
+    for item, distance in _around(place, speaker.position, entry.flange_diameter_m / 2.0):
+        is_above = item.bottom_m is not None and item.bottom_m > height_m + _IN_FACE_M
+        if item.bottom_m is not None and is_above and distance < entry.flange_diameter_m / 2.0:
             candidates.append((item.bottom_m - height_m, item.label or item.kind))
     return min(candidates, default=(None, ""), key=lambda found: found[0] or 0.0)
+
+
+def _around(
+    place: CeilingPlace, position: tuple[float, float], within_m: float
+) -> list[tuple[Obstacle, float]]:
+    """Obstacles near a position with their distance, in the order of the survey."""
+    import shapely  # noqa: PLC0415 only this module's callers pay for it
+
+    if not place.obstacles:
+        return []
+    point = shapely.Point(position)
+    near = sorted(place.solids.query(point, predicate="dwithin", distance=within_m).tolist())
+    solids = place.solids.geometries
+    return [(place.obstacles[index], float(solids[index].distance(point))) for index in near]
 
 
 def _is_in_room(item: Obstacle, height_m: float, lowest_m: float) -> bool:
@@ -531,9 +567,8 @@ def clearance_m(item: Obstacle, entry: SpeakerType, limits: Limits) -> tuple[flo
     """
     if item.clearance_m is not None:
         return item.clearance_m, "the survey", False
-    name = f"place_clear_{item.kind.replace(' ', '_')}_m"
-    if name not in set(limits):
-        name = "place_clear_other_m"
+    kind = item.kind.replace(" ", "_") if item.kind in _OWN_CLEARANCE else "other"
+    name = f"place_clear_{kind}_m"
     needed, source = limits[name], limits.source(name)
     if item.kind != "sprinkler" or is_above_face(entry):
         return needed, source, False
@@ -553,17 +588,18 @@ def _neighbours(
     place: CeilingPlace, speaker: Speaker, entry: SpeakerType, height_m: float
 ) -> tuple[Neighbour, ...]:
     lowest = speaker.mount_height_m if not is_above_face(entry) else height_m
-    near = [item for item in place.obstacles if _is_in_room(item, height_m, lowest)]
-    distances = obstacle_distances_m([speaker.position], outlines=[item.outline for item in near])
+    radius = entry.flange_diameter_m / 2.0
     found = []
-    for item, distance in zip(near, distances[0], strict=True):
+    for item, distance in _around(place, speaker.position, radius + place.reach_m):
+        if not _is_in_room(item, height_m, lowest):
+            continue
         needed, source, is_rule = clearance_m(item, entry, place.limits)
         found.append(
             Neighbour(
                 key=item.key,
                 label=item.label or item.kind,
                 kind=item.kind,
-                distance_m=float(distance) - entry.flange_diameter_m / 2.0,
+                distance_m=distance - radius,
                 needed_m=needed,
                 source=source,
                 is_sprinkler_rule=is_rule,
@@ -581,23 +617,79 @@ class _Nearest:
     shares_with: str = ""
 
 
-def _nearest(place: CeilingPlace, speaker: Speaker, speakers: Sequence[Speaker]) -> _Nearest:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Crowd:
+    """The speakers of one room as arrays, so that neighbours are found at once.
+
+    Parameters
+    ----------
+    keys, labels, ceiling_keys : (n,)
+        Of the speakers.
+    position_m : (n, 2)
+        Plan positions. [m]
+    radius_m : (n,)
+        Of the trims. [m]
+    """
+
+    keys: tuple[str, ...]
+    labels: tuple[str, ...]
+    ceiling_keys: tuple[str, ...]
+    position_m: FloatArray
+    radius_m: FloatArray
+
+
+def crowd_of(speakers: Sequence[Speaker], catalogue: Catalogue, room_key: str) -> Crowd:
+    """Gather the speakers of one room.
+
+    Parameters
+    ----------
+    speakers
+        All speakers.
+    catalogue
+        Their types.
+    room_key
+        The room.
+    """
+    here = [item for item in speakers if item.room_key == room_key]
+    radius = [catalogue.speaker(item.type_id).flange_diameter_m / 2.0 for item in here]
+    return Crowd(
+        keys=tuple(item.key for item in here),
+        labels=tuple(item.label for item in here),
+        ceiling_keys=tuple(item.ceiling_key for item in here),
+        position_m=np.array([item.position for item in here], dtype=np.float64).reshape(-1, 2),
+        radius_m=np.array(radius, dtype=np.float64),
+    )
+
+
+def _nearest(place: CeilingPlace, speaker: Speaker, crowd: Crowd) -> _Nearest:
+    others = np.array([key != speaker.key for key in crowd.keys], dtype=np.bool_)
+    if not others.any():
+        return _Nearest()
     radius = place.catalogue.speaker(speaker.type_id).flange_diameter_m / 2.0
-    best, shares = _Nearest(), ""
-    for other in speakers:
-        if other.key == speaker.key or other.room_key != speaker.room_key:
-            continue
-        apart = float(np.hypot(*(np.subtract(other.position, speaker.position))))
-        gap = apart - radius - place.catalogue.speaker(other.type_id).flange_diameter_m / 2.0
-        if best.gap_m is None or gap < best.gap_m:
-            best = _Nearest(label=other.label, gap_m=gap)
-        is_same = (
-            place.field is not None
-            and other.ceiling_key == speaker.ceiling_key
-            and place.field.tile_at(other.position) == place.field.tile_at(speaker.position)
-        )
-        shares = shares or (other.label if is_same else "")
-    return _Nearest(label=best.label, gap_m=best.gap_m, shares_with=shares)
+    apart = np.hypot(*(crowd.position_m - np.asarray(speaker.position)).T)
+    gap = np.where(others, apart - radius - crowd.radius_m, np.inf)
+    best = int(np.argmin(gap))
+    return _Nearest(
+        label=crowd.labels[best], gap_m=float(gap[best]), shares_with=_shares(place, speaker, crowd)
+    )
+
+
+def _shares(place: CeilingPlace, speaker: Speaker, crowd: Crowd) -> str:
+    """Label of another speaker in the same tile; empty if there is none."""
+    if place.field is None:
+        return ""
+    own = place.field.tile_at(speaker.position)
+    reach = np.hypot(place.field.grid.pitch_x_m, place.field.grid.pitch_y_m)
+    near = np.hypot(*(crowd.position_m - np.asarray(speaker.position)).T) <= reach
+    for index in np.flatnonzero(near):
+        x, y = crowd.position_m[index]
+        if (
+            crowd.keys[index] != speaker.key
+            and crowd.ceiling_keys[index] == speaker.ceiling_key
+            and place.field.tile_at((float(x), float(y))) == own
+        ):
+            return crowd.labels[index]
+    return ""
 
 
 def support_part(catalogue: Catalogue, entry: SpeakerType, ceiling: Ceiling) -> HardwareType | None:
@@ -685,7 +777,7 @@ def _grid_capacity_kg(place: CeilingPlace) -> float | None:
 
 
 def fit_speaker(
-    place: CeilingPlace, speaker: Speaker, speakers: Sequence[Speaker], *, is_named: bool = True
+    place: CeilingPlace, speaker: Speaker, crowd: Crowd, *, is_named: bool = True
 ) -> SpeakerFit:
     """Hold one speaker against its ceiling.
 
@@ -695,8 +787,8 @@ def fit_speaker(
         Its ceiling.
     speaker
         The speaker.
-    speakers
-        All speakers, as neighbours.
+    crowd
+        The speakers of the room, as neighbours.
     is_named
         Whether its place is counted from walls; else ``from_walls`` is empty.
 
@@ -717,7 +809,7 @@ def fit_speaker(
         )[0]
     )
     tile = _tile(place, speaker, entry)
-    nearest = _nearest(place, speaker, speakers)
+    nearest = _nearest(place, speaker, crowd)
     void_have, void_by = _void(place, speaker, entry, height)
     part = support_part(place.catalogue, entry, ceiling)
     length = _safety_length_m(place, height, speaker)
@@ -783,7 +875,7 @@ def fit_speaker(
 def _edge(place: CeilingPlace, speaker: Speaker, entry: SpeakerType) -> tuple[bool, float]:
     import shapely  # noqa: PLC0415 only this module's callers pay for it
 
-    shape = ceiling_polygon(place.room.outline, holes=place.room.holes, region=place.ceiling.region)
+    shape = place.shape
     point = shapely.Point(speaker.position)
     away = float(shape.boundary.distance(point))
     is_inside = bool(shape.contains(point))

@@ -12,6 +12,7 @@ from soffit.evaluate.ceiling import (
     CeilingPlace,
     SpeakerFit,
     ceiling_place,
+    crowd_of,
     fit_speaker,
     type_void_need_m,
 )
@@ -103,9 +104,9 @@ def nearest_good_place(
     field = place.field
     if not _is_deep_enough(place, speaker):
         return None
-    others = [
-        item for item in speakers if item.room_key == speaker.room_key and item.key != speaker.key
-    ]
+    crowd = crowd_of(
+        [item for item in speakers if item.key != speaker.key], catalogue, speaker.room_key
+    )
     here = np.asarray(speaker.position)
     if field is None:
         candidates: Iterator[tuple[FloatArray, TileRef | None]] = (
@@ -127,8 +128,8 @@ def nearest_good_place(
         if distance < 0.01:
             continue
         moved = replace(speaker, position=position, tile=tile)
-        if is_good_place(fit_speaker(place, moved, others, is_named=False), survey.limits):
-            fit = fit_speaker(place, moved, others)
+        if is_good_place(fit_speaker(place, moved, crowd, is_named=False), survey.limits):
+            fit = fit_speaker(place, moved, crowd)
             return Move(position=position, tile=tile, distance_m=distance, text=fit.place_text)
     return None
 
