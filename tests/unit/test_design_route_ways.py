@@ -12,6 +12,8 @@ from soffit.errors import NoSolutionError
 from soffit.model.survey import CableWay, Room
 from soffit.tables.settings import DEFAULT_LIMITS, Limits
 
+ALMOST_FREE_BENDS = Limits((("bend_price_m", 0.001),))
+
 
 def box(key: str, x: float, y: float, width: float, height: float, *holes) -> Room:
     outline = ((x, y), (x + width, y), (x + width, y + height), (x, y + height))
@@ -24,7 +26,7 @@ def length(ways, one: int, two: int) -> float:
 
 def test_inside_one_room_the_way_is_rectilinear():
     ways = find_ways([(1, 1), (5, 4)], rooms=[box("a", 0, 0, 8, 6)], limits=DEFAULT_LIMITS)
-    assert ways.cost_m[0, 1] == pytest.approx(7.0)
+    assert ways.cost_m[0, 1] == pytest.approx(7.0 + DEFAULT_LIMITS["bend_price_m"])
     way = ways.way(ways.path(0, int(ways.point_node[1])))
     assert way.length_m == pytest.approx(7.0)
     assert way.penetrations == 0
@@ -68,6 +70,18 @@ def test_cable_goes_round_walls_where_that_is_cheaper_than_drilling():
     way = ways.way(ways.path(0, int(ways.point_node[1])))
     assert way.penetrations == 0
     assert 18.0 < way.length_m < 21.0
+
+
+def test_of_ways_as_long_the_straighter_is_taken():
+    # many points make many lines, and so many staircases as long as the one with a single bend
+    rng = np.random.default_rng(2)
+    others = [tuple(p) for p in rng.uniform(1.0, 19.0, (30, 2))]
+    ways = find_ways(
+        [(1.0, 1.0), (18.0, 15.0), *others], rooms=[box("a", 0, 0, 20, 20)], limits=DEFAULT_LIMITS
+    )
+    way = ways.way(ways.path(0, int(ways.point_node[1])))
+    assert way.length_m == pytest.approx(31.0)
+    assert len(way.corners) == 3
 
 
 def test_a_column_is_never_crossed():
@@ -134,7 +148,7 @@ def test_turning_the_building_turns_the_ways_and_changes_no_length(angle):
 def scattered(seed: int, count: int):
     rng = np.random.default_rng(seed)
     points = [(1.0, 1.0)] + [tuple(p) for p in rng.uniform(1.0, 29.0, (count, 2))]
-    return find_ways(points, rooms=[box("a", 0, 0, 30, 30)], limits=DEFAULT_LIMITS)
+    return find_ways(points, rooms=[box("a", 0, 0, 30, 30)], limits=ALMOST_FREE_BENDS)
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -156,7 +170,8 @@ def test_trees_are_bounded_limited_and_free_tees_never_lengthen_them(seed):
     assert free.cost_m >= tree.bound_m * 2.0 / 3.0
     assert len(free.parent) == 26 + len(free.tee_node)
     total = sum(ways.way(path).length_m for path in free.paths[1:])
-    assert total == pytest.approx(free.cost_m, abs=1e-6)
+    # what is priced beyond the length is at most a few bends a run, a millimetre each
+    assert 0.0 <= free.cost_m - total <= 0.005 * len(free.paths)
 
 
 def test_tees_sit_only_where_a_person_can_reach():

@@ -2,7 +2,7 @@
 
 Lines of the graph lie along the building's main direction through loudspeakers, racks, ends of
 cable ways, and just inside every corner. A cable may run along any of them; it pays for walls that
-it passes, for stretches outside surveyed rooms, and less for stretches on a drawn cable way.
+it passes, for bends and stretches outside surveyed rooms, and less on a drawn cable way.
 Columns and courts are never crossed.
 """
 
@@ -28,6 +28,76 @@ _CROWDED_M = 0.25
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Search:
+    """Cheapest ways from one crossing to all others.
+
+    The graph has two layers, one for stretches along either direction, so that a bend can cost.
+
+    Parameters
+    ----------
+    reach_m : (k,)
+        Priced length to each crossing. [m]
+    layer : (k,)
+        Layer in which each crossing is reached best.
+    before : (2 k,)
+        Node before each node of both layers; negative at the start.
+    """
+
+    reach_m: FloatArray
+    layer: IntArray
+    before: IntArray
+
+    def path(self, node: int) -> tuple[int, ...]:
+        """Return the crossings from the start to a crossing.
+
+        Parameters
+        ----------
+        node
+            Crossing where the way ends.
+
+        Returns
+        -------
+        tuple of int
+            Crossings, the start first.
+        """
+        count = self.reach_m.size
+        here = node + count * int(self.layer[node])
+        nodes = [node]
+        while self.before[here] >= 0:
+            here = int(self.before[here])
+            if here % count != nodes[-1]:
+                nodes.append(here % count)
+        return tuple(reversed(nodes))
+
+
+def search_from(graph: csr_array, node: int) -> Search:
+    """Find the cheapest ways from a crossing.
+
+    Parameters
+    ----------
+    graph
+        Priced adjacency of both layers.
+    node
+        Crossing to start from, in either direction.
+
+    Returns
+    -------
+    Search
+        Ways to all crossings.
+    """
+    count = graph.shape[0] // 2
+    reach, before, _ = dijkstra(
+        graph, indices=[node, node + count], return_predecessors=True, min_only=True
+    )
+    both = np.asarray(reach).reshape(2, count)
+    return Search(
+        reach_m=both.min(axis=0),
+        layer=both.argmin(axis=0).astype(np.int64),
+        before=np.asarray(before).astype(np.int64),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Ways:
     """Ways between the wanted points of one storey.
 
@@ -43,16 +113,14 @@ class Ways:
         Place of the room that each crossing lies in; -1 outside.
     point_node : (n,)
         Crossing of each wanted point.
-    reach_m : (n, k)
-        Priced length from each wanted point to each crossing. [m]
-    before : (n, k)
-        Crossing before each crossing on the way from a wanted point; negative at its own.
+    searches : (n,)
+        Ways from each wanted point.
     length_m, walls : (n_edges,)
         Plain length and walls passed, by edge. [m]
     edge_of
         Place of an edge by its two crossings, the smaller first.
     graph
-        Priced adjacency, for further searches.
+        Priced adjacency of both layers, for further searches.
     """
 
     points: FloatArray
@@ -60,8 +128,7 @@ class Ways:
     node_xy: FloatArray
     node_room: IntArray
     point_node: IntArray
-    reach_m: FloatArray
-    before: IntArray
+    searches: tuple[Search, ...]
     length_m: FloatArray
     walls: FloatArray
     edge_of: dict[tuple[int, int], int]
@@ -81,8 +148,7 @@ class Ways:
             points=self.points[kept],
             cost_m=self.cost_m[np.ix_(kept, kept)],
             point_node=self.point_node[kept],
-            reach_m=self.reach_m[kept],
-            before=self.before[kept],
+            searches=tuple(self.searches[place] for place in kept),
         )
 
     def path(self, start: int, node: int) -> tuple[int, ...]:
@@ -100,10 +166,7 @@ class Ways:
         tuple of int
             Crossings, the wanted point's first.
         """
-        nodes = [node]
-        while self.before[start, nodes[-1]] >= 0:
-            nodes.append(int(self.before[start, nodes[-1]]))
-        return tuple(reversed(nodes))
+        return self.searches[start].path(node)
 
     def way(self, nodes: tuple[int, ...]) -> "Way":
         """Measure a sequence of neighbouring crossings.
@@ -205,7 +268,8 @@ def find_ways(
     cable_ways
         Corridors, trays and risers drawn by hand, preferred.
     limits
-        Prices: ``wall_penetration_m``, ``outside_room_ratio``, ``cable_way_ratio``.
+        Prices: ``wall_penetration_m``, ``outside_room_ratio``, ``cable_way_ratio``,
+        ``bend_price_m``.
     labels
         Names of the points for errors.
 
@@ -246,21 +310,12 @@ def find_ways(
     )
     node_room = _rooms_of(nodes, outlines)
     ends, length, walls, price = _priced(nodes, node_room, ends, outlines, trays, limits)
-    graph = csr_array(
-        (
-            np.concatenate([price, price]),
-            (
-                np.concatenate([ends[:, 0], ends[:, 1]]),
-                np.concatenate([ends[:, 1], ends[:, 0]]),
-            ),
-        ),
-        shape=(nodes.shape[0], nodes.shape[0]),
-    )
+    graph = _layered(nodes, ends, price, bend_m=limits["bend_price_m"])
     place_x = np.argmin(np.abs(across[np.newaxis, :] - local[:, :1]), axis=1)
     place_y = np.argmin(np.abs(up[np.newaxis, :] - local[:, 1:]), axis=1)
     point_node = rows[place_x, place_y].astype(np.int64)
-    reach, before = dijkstra(graph, indices=point_node, return_predecessors=True)
-    cost = reach[:, point_node]
+    searches = tuple(search_from(graph, node) for node in point_node.tolist())
+    cost = np.asarray([search.reach_m[point_node] for search in searches])
     _check_reached(cost, labels, points)
     node_xy = _turn(nodes, angle)
     node_xy[point_node] = np.asarray(points, dtype=np.float64)
@@ -270,12 +325,32 @@ def find_ways(
         node_xy=node_xy,
         node_room=node_room,
         point_node=point_node,
-        reach_m=reach,
-        before=before.astype(np.int64),
+        searches=searches,
         length_m=length,
         walls=walls,
         edge_of={(min(a, b), max(a, b)): place for place, (a, b) in enumerate(ends.tolist())},
         graph=graph,
+    )
+
+
+def _layered(nodes: FloatArray, ends: IntArray, price: FloatArray, *, bend_m: float) -> csr_array:
+    """Put stretches along x in one layer, along y in another, slanting ones in both."""
+    count = nodes.shape[0]
+    step = np.abs(nodes[ends[:, 1]] - nodes[ends[:, 0]])
+    along_x, along_y = step[:, 1] < 1e-9, step[:, 0] < 1e-9
+    every = np.arange(count)
+    rows = [ends[~along_y], ends[~along_x] + count, np.column_stack([every, every + count])]
+    costs = [price[~along_y], price[~along_x], np.full(count, bend_m)]
+    pairs, weights = np.concatenate(rows), np.concatenate(costs)
+    return csr_array(
+        (
+            np.concatenate([weights, weights]),
+            (
+                np.concatenate([pairs[:, 0], pairs[:, 1]]),
+                np.concatenate([pairs[:, 1], pairs[:, 0]]),
+            ),
+        ),
+        shape=(2 * count, 2 * count),
     )
 
 

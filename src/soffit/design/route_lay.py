@@ -215,7 +215,9 @@ def _branches(
         )
         return tree, "tees where they save cable and can be reached; no bound computed"
     order = choose_order(ways.cost_m, fixed=fixed, seed=base.seed)
-    text = order.text() + (", with the order fixed by hand" if fixed else "")
+    text = f"{order.text()}, walls and bends priced"
+    if fixed:
+        text += ", with the order fixed by hand"
     return as_chain(ways, order.order, order.cost_m), text
 
 

@@ -3,10 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse.csgraph import dijkstra
 
-from soffit.circuit.arrays import FloatArray, IntArray
-from soffit.design.route_graph import Ways
+from soffit.circuit.arrays import FloatArray
+from soffit.design.route_graph import Search, Ways, search_from
 
 _FREE_ROUNDS = 200
 
@@ -181,25 +180,22 @@ def free_tees(ways: Ways, *, reachable: np.ndarray, tee_price_m: float, most_run
     """
     count = ways.points.shape[0]
     node_of = [int(node) for node in ways.point_node]
-    reach = [ways.reach_m[place] for place in range(count)]
-    before = [ways.before[place] for place in range(count)]
+    searches = list(ways.searches)
     for _ in range(_FREE_ROUNDS):
-        cost = np.asarray([[row[node] for node in node_of] for row in reach])
+        cost = np.asarray([search.reach_m[node_of] for search in searches])
         cost = 0.5 * (cost + cost.T)
         parent, _, _ = spanning_tree(cost, most_runs=most_runs)
-        found = _best_tee(parent, reach, cost, reachable, tee_price_m)
+        found = _best_tee(parent, searches, cost, reachable, tee_price_m)
         if found is None or found in node_of[count:]:
             break
-        new_reach, new_before = dijkstra(ways.graph, indices=[found], return_predecessors=True)
         node_of.append(found)
-        reach.append(new_reach[0])
-        before.append(new_before[0].astype(np.int64))
-    return _pruned(node_of, reach, before, count=count, most_runs=most_runs)
+        searches.append(search_from(ways.graph, found))
+    return _pruned(node_of, searches, count=count, most_runs=most_runs)
 
 
 def _best_tee(
     parent: tuple[int, ...],
-    reach: list[FloatArray],
+    searches: list[Search],
     cost: FloatArray,
     reachable: np.ndarray,
     tee_price_m: float,
@@ -214,7 +210,7 @@ def _best_tee(
     for middle, around in sorted(beside.items()):
         for place, one in enumerate(around):
             for two in around[place + 1 :]:
-                meet = reach[middle] + reach[one] + reach[two]
+                meet = searches[middle].reach_m + searches[one].reach_m + searches[two].reach_m
                 meet = np.where(reachable, meet, np.inf)
                 node = int(np.argmin(meet))
                 saved = float(cost[middle, one] + cost[middle, two] - meet[node])
@@ -225,8 +221,7 @@ def _best_tee(
 
 def _pruned(
     node_of: list[int],
-    reach: list[FloatArray],
-    before: list[IntArray],
+    searches: list[Search],
     *,
     count: int,
     most_runs: int,
@@ -234,7 +229,8 @@ def _pruned(
     """Drop tees that join fewer than three runs, then measure the rest."""
     kept = list(range(len(node_of)))
     while True:
-        cost = np.asarray([[reach[one][node_of[two]] for two in kept] for one in kept])
+        nodes = [node_of[one] for one in kept]
+        cost = np.asarray([searches[one].reach_m[nodes] for one in kept])
         cost = 0.5 * (cost + cost.T)
         parent, total, _ = spanning_tree(cost, most_runs=most_runs)
         degree = np.bincount(
@@ -246,12 +242,9 @@ def _pruned(
             break
         kept = [entry for entry in kept if entry not in idle]
     paths: list[tuple[int, ...]] = [()]
-    for place in range(1, len(kept)):
-        start, node = kept[parent[place]], node_of[kept[place]]
-        nodes = [node]
-        while before[start][nodes[-1]] >= 0:
-            nodes.append(int(before[start][nodes[-1]]))
-        paths.append(tuple(reversed(nodes)))
+    paths += [
+        searches[kept[parent[place]]].path(node_of[kept[place]]) for place in range(1, len(kept))
+    ]
     return Branches(
         parent=parent,
         paths=tuple(paths),

@@ -146,6 +146,16 @@ ROWS: Final = (
         most=200.0,
     ),
     Setting(
+        name="bend_price_m",
+        default=0.2,
+        unit="m",
+        quantity="length",
+        source="common practice, no source: of two ways as long, take the straighter",
+        help="Metres of cable that one goes further to save a bend.",
+        least=0.001,
+        most=10.0,
+    ),
+    Setting(
         name="outside_room_ratio",
         default=2.0,
         unit="",
