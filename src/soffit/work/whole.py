@@ -1,6 +1,6 @@
 """A job with everything that follows from it: lines solved, rooms heard, ceilings measured."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
 from soffit.decibel import power_ratio_db
@@ -67,13 +67,17 @@ class Whole:
     low_plans: Mapping[str, RoomSubs] = field(default_factory=dict)
 
 
-def evaluate_job(job: Job) -> Whole:
+def evaluate_job(
+    job: Job, *, plans: "Callable[[Job, SoundState], dict[str, RoomSubs]] | None" = None
+) -> Whole:
     """Work out everything that follows from a job.
 
     Parameters
     ----------
     job
         The job.
+    plans
+        What plans the low end; the page has one that remembers rooms that did not change.
 
     Returns
     -------
@@ -96,7 +100,7 @@ def evaluate_job(job: Job) -> Whole:
     loss = {entry.key: entry.loss_db for state in lines.values() for entry in state.speakers}
     sound = sound_state(job.survey, job.catalogue, speakers, loss_db=loss)
     failed += [(key, f"{problem.what}: {problem.why}") for key, problem in sound.refused]
-    plans = low_plans(job, sound)
+    low = (plans or low_plans)(job, sound)
     return Whole(
         job=job,
         lines=lines,
@@ -104,8 +108,8 @@ def evaluate_job(job: Job) -> Whole:
         sound=sound,
         ceiling=evaluate_ceiling(job.survey, speakers, job.catalogue),
         failed=tuple(failed),
-        low={key: low for key, plan in plans.items() if (low := _as_hung(job, plan)) is not None},
-        low_plans=plans,
+        low={key: hung for key, plan in low.items() if (hung := _as_hung(job, plan)) is not None},
+        low_plans=low,
     )
 
 
