@@ -105,6 +105,19 @@ def _element(item: Item, number: int) -> str:
     return _picture(item, number)
 
 
+def svg_elements(items: Iterable[Item], *, first: int = 0) -> str:
+    """Return items as SVG elements without a document, for pages that put them together.
+
+    Parameters
+    ----------
+    items
+        What to draw.
+    first
+        Number of the first item; clip paths of one page need different ones.
+    """
+    return "".join(_element(item, number) for number, item in enumerate(items, first))
+
+
 def write_svg(scene: Scene) -> str:
     """Return a scene as SVG text; layers become groups in order of first use of each stretch.
 
