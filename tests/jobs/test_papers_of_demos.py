@@ -82,6 +82,34 @@ def test_field_page_of_the_demo_is_small_and_names_every_speaker(view: JobView) 
     assert all(f'<details data-key="{item.key}">' in page for item in view.speakers)
 
 
+def _touching(page) -> list[tuple[str, str]]:
+    """Return lines of text of a page that lie over each other by a third of their height."""
+    text = page.get_textpage()
+    boxes = [text.get_rect(index) for index in range(text.count_rects())]
+    found = []
+    for one, two in itertools.combinations(boxes, 2):
+        wide = min(one[2], two[2]) - max(one[0], two[0])
+        high = min(one[3], two[3]) - max(one[1], two[1])
+        if wide > 0.5 and high > 0.35 * min(one[3] - one[1], two[3] - two[1]):
+            found.append((text.get_text_bounded(*one), text.get_text_bounded(*two)))
+    edge = 3 * 72 / 25.4
+    width, height = page.get_size()
+    inside = (edge, edge, width - edge, height - edge)
+    for box in boxes:
+        if box[0] < inside[0] or box[1] < inside[1] or box[2] > inside[2] or box[3] > inside[3]:
+            found.append((text.get_text_bounded(*box), "the edge"))
+    return found
+
+
+@pytest.mark.parametrize("demo", ["view", "trouble"])
+@pytest.mark.parametrize("pack", ["job", "office", "handover"])
+def test_no_text_of_a_pack_touches_other_text_or_leaves_the_page(demo, pack, request) -> None:
+    document = pdfium.PdfDocument(make_pack(request.getfixturevalue(demo), pack))
+    bad = {number: found for number, page in enumerate(document, 1) if (found := _touching(page))}
+    document.close()
+    assert bad == {}
+
+
 def test_a_job_that_is_wrong_on_purpose_still_prints(trouble: JobView) -> None:
     document = pdfium.PdfDocument(make_pack(trouble))
     pages = [page.get_textpage().get_text_bounded() for page in document]

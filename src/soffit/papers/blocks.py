@@ -1,5 +1,6 @@
 """Blocks of flowing pages, as plain data for the template: headings, tables, facts, notes."""
 
+import re
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
@@ -22,6 +23,7 @@ from soffit.papers.views import (
 from soffit.units import format_length, format_mass
 
 Block = dict[str, Any]
+_LONG_WORD: Final = 12
 
 GENERAL_CAUTIONS: Final = (
     "Before any hand goes up: amplifier off, its mains locked off, both legs of the line"
@@ -94,6 +96,20 @@ def table(
         "rows": [list(row) for row in rows],
         **more,
     }
+
+
+def breakable(words_: str) -> str:
+    """Return a text whose long words may break after a point, a bar or a bracket.
+
+    Parameters
+    ----------
+    words_
+        Any text; key paths and file names are such words.
+    """
+    return " ".join(
+        re.sub(r"([._/\\\]-])(?=\w)", "\\1\u200b", word) if len(word) > _LONG_WORD else word
+        for word in words_.split(" ")
+    )
 
 
 def span(words_: str, columns: int) -> list[Block]:
@@ -321,8 +337,8 @@ def finding_blocks(findings: Sequence[Finding]) -> list[Block]:
             rows.append(
                 (
                     {"text": item.code, "tone": item.severity, "strong": True},
-                    item.place,
-                    {"text": item.what, "below": item.why},
+                    breakable(item.place),
+                    {"text": breakable(item.what), "below": item.why},
                     {"text": item.limit, "below": item.limit_source},
                     do + ending + accepted,
                 )

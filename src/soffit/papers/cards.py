@@ -31,6 +31,10 @@ from soffit.units import format_length, format_mass
 _WIDTH: Final = 58.0
 _HEIGHT: Final = 60.0
 _WIRING: Final = 120.0
+_FACTS_MM: Final = 84.0
+_RIGHT_MM: Final = 44.0
+_LEFT_MM: Final = 76.0
+"""Room for facts and cautions on half a page of the lower of the two papers, letter."""
 _CAUTION: Final = f"Amplifier off, both legs disconnected, footing safe. {DEFER}"
 _TICKS: Final = ("hole", "safety wire", "tap", "wires + −", "hung", "heard")
 
@@ -52,6 +56,35 @@ def cards(view: JobView) -> list[dict[str, Any]]:
         _card(view, item, rooms[item.room_key], backs[item.room_key], counts[item.line_key])
         for item in view.speakers
     ]
+
+
+def card_pages(made: list[dict[str, Any]]) -> list[list[dict[str, Any]]]:
+    """Return cards two to a page; one with more to say than half a page holds stands alone.
+
+    Parameters
+    ----------
+    made
+        All cards, in order.
+    """
+    pages: list[list[dict[str, Any]]] = []
+    for card in made:
+        if not card["tall"] and pages and len(pages[-1]) == 1 and not pages[-1][0]["tall"]:
+            pages[-1].append(card)
+        else:
+            pages.append([card])
+    return pages
+
+
+def _is_tall(
+    facts: Sequence[tuple[str, str]], cautions: Sequence[str], find: str, *, back_mm: float
+) -> bool:
+    """Return whether a card needs more than half a page, by the lines that its texts run to."""
+    lines = sum(len(fonts.wrap(text, room_mm=_FACTS_MM, cap_mm=1.98)) for _, text in facts)
+    right = 3.8 * lines + 1.8 * len(facts)
+    right += 5.2 * len(fonts.wrap(find, room_mm=_WIRING, cap_mm=3.03, weight="semibold"))
+    below = sum(len(fonts.wrap(text, room_mm=_WIDTH - 3.0, cap_mm=1.87)) for text in cautions)
+    left = back_mm + 3.4 * below + 1.4 * len(cautions)
+    return right > _RIGHT_MM or left > _LEFT_MM
 
 
 def _card(
@@ -76,11 +109,14 @@ def _card(
         ("Note", item.card_note),
         ("Findings", ", ".join(item.findings)),
     ]
+    facts = [row for row in facts if row[1]]
+    find = item.tile_text or item.place_text or "see the plan"
     return {
+        "tall": _is_tall(facts, item.cautions, find, back_mm=back.height),
         "label": item.label,
         "order": f"no. {item.order} of {count} on line {item.line_label}",
         "room": room.label,
-        "find": item.tile_text or item.place_text or "see the plan",
+        "find": find,
         "place": item.place_text if item.tile_text else "",
         "tap": item.tap_text,
         "tap_mark": item.tap_mark,
@@ -88,7 +124,7 @@ def _card(
         "cut": hole,
         "type": kind,
         "terminals": write_svg(terminals(item, imperial=imperial)),
-        "facts": [row for row in facts if row[1]],
+        "facts": facts,
         "cautions": list(item.cautions),
         "ticks": list(_TICKS),
         "caution": _CAUTION,

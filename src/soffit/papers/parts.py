@@ -5,7 +5,7 @@ from typing import Any, Final
 
 from soffit.model.findings import DEFER
 from soffit.papers import blocks
-from soffit.papers.cards import cards
+from soffit.papers.cards import card_pages, cards
 from soffit.papers.letters import missing_letters
 from soffit.papers.map_sheets import map_sheets
 from soffit.papers.plan import plan_sheet
@@ -192,13 +192,19 @@ class Maker:
         """Return a card a loudspeaker."""
         self.progress("cards")
         made = cards(self.view)
-        return [{"kind": "cards", "number": "C-01", "name": "Cards", "cards": made}] if made else []
+        if not made:
+            return []
+        pages = card_pages(made)
+        return [{"kind": "cards", "number": "C-01", "name": "Cards", "pages": pages}]
 
     def findings(self) -> list[Section]:
         """Return findings, assumptions and cautions."""
         content = blocks.finding_blocks(self.view.findings)
         if self.view.assumptions:
-            rows = [(item.text, item.source, item.path) for item in self.view.assumptions]
+            rows = [
+                (item.text, item.source, blocks.breakable(item.path))
+                for item in self.view.assumptions
+            ]
             content.append(blocks.heading("Assumed, because nobody surveyed it"))
             content.append(
                 blocks.table(
