@@ -95,9 +95,12 @@ def _touching(page) -> list[tuple[str, str]]:
     edge = 3 * 72 / 25.4
     width, height = page.get_size()
     inside = (edge, edge, width - edge, height - edge)
-    for box in boxes:
-        if box[0] < inside[0] or box[1] < inside[1] or box[2] > inside[2] or box[3] > inside[3]:
-            found.append((text.get_text_bounded(*box), "the edge"))
+    off = [
+        box
+        for box in boxes
+        if box[0] < inside[0] or box[1] < inside[1] or box[2] > inside[2] or box[3] > inside[3]
+    ]
+    found += [(text.get_text_bounded(*box), "the edge") for box in off]
     return found
 
 

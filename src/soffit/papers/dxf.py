@@ -26,6 +26,8 @@ _LAYERS: Final[dict[str, tuple[int, int, str]]] = {
 }
 """Colour, line weight in hundredths of a millimetre, line type."""
 
+_TEXT_M: Final = 0.14
+"""Height of lettering in model space: 1.4 mm at 1:100. [m]"""
 _TAGS: Final = ("LABEL", "TAP", "LINE", "ORDER", "TYPE", "PLACE", "LOSS_DB", "VOLTS", "KEY")
 
 
@@ -70,6 +72,7 @@ class _Exporter:
         self.doc, self.view = document, view
         self.unit_m = INCH_M if view.title.is_imperial else 1e-3
         self.space = document.modelspace()
+        self.drawn: set[str] = set()
         document.header["$INSUNITS"] = 1 if view.title.is_imperial else 4
         document.header["$MEASUREMENT"] = 0 if view.title.is_imperial else 1
         document.header["$LTSCALE"] = 300.0 * 1e-3 / self.unit_m / 10.0
@@ -129,7 +132,8 @@ class _Exporter:
         for item in room.obstacles:
             self._poly(item.outline, "SOFFIT-OBSTACLES", close=True)
         for route in room.routes:
-            if len(route.points) > 1:
+            if len(route.points) > 1 and route.run_key not in self.drawn:
+                self.drawn.add(route.run_key)
                 self._poly(route.points, "SOFFIT-CABLE")
         for door in room.doors:
             self._text(door.label, door.position, "SOFFIT-DOORS")
@@ -193,6 +197,11 @@ class _Exporter:
             item.key,
         )
         block.add_auto_attribs(dict(zip(_TAGS, values, strict=True)))
+        x, y = self._at(item.position)
+        for row, attribute in enumerate(block.attribs):
+            down = min(row, 1) * _TEXT_M * 1.35 / self.unit_m
+            attribute.dxf.height = _TEXT_M / self.unit_m
+            attribute.dxf.insert = (x + 1.4 * radius, y + 0.1 * radius - down)
 
     def _sheet(self, room: RoomView, number: int) -> None:
         """Make a paper-space sheet with a viewport on the room and a title block."""
