@@ -220,7 +220,7 @@ def _moves(
     return moves
 
 
-def balance(
+def balance(  # noqa: PLR0913 each is a fact of the room, named at the call
     energy_per_w: FloatArray,
     power_w: FloatArray,
     measured_db: FloatArray,

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from soffit.measure.expected import looks_to_take
-from soffit.measure.posterior import Posterior
+from soffit.measure.posterior import Posterior, sized
 from soffit.measure.suspects import Suspect, fault_kinds
 
 SAME_LN: Final = 0.03
@@ -66,7 +66,8 @@ def equal_groups(
         for look in looks_to_take(posterior.plan, tones_hz)
         if with_alone or look.direction != "alone"
     ]
-    mean = posterior.model.predict(suspects, looks, with_slope=False).mean
+    at = sized(suspects, posterior.delta[top])
+    mean = posterior.model.predict(at, looks, with_slope=False).mean
     left = list(range(len(suspects)))
     groups: list[EqualGroup] = []
     while left:

@@ -13,6 +13,8 @@ from soffit.measure.line_plan import LinePlan
 from soffit.measure.predict import Look
 
 Heard = Literal["heard", "silent", "loud", "faint"]
+CONTACT_OHM: Final = 0.03
+"""How differently two contacts of the same leads come out (common practice, no source). [Ω]"""
 HEARD: Final[tuple[Heard, ...]] = ("heard", "silent", "loud", "faint")
 
 
@@ -110,8 +112,8 @@ def noise_sd(
             case "amps":
                 base = math.hypot(limits["clamp_reading_sd"], model)
             case _:
-                lead = limits["meter_lead_ohm"] / max(item.value, 0.3)
-                base = math.hypot(base, min(lead, 1.5))
+                contact = CONTACT_OHM / max(item.value, 0.3)
+                base = math.hypot(base, contact)
         found.append(base)
     return np.asarray(found, dtype=np.float64)
 

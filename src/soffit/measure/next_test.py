@@ -17,9 +17,8 @@ from scipy.special import ndtri
 from soffit.circuit.arrays import FloatArray
 from soffit.measure.evidence import HEARD, Shown, line_word_probability, noise_sd, word_probability
 from soffit.measure.line_plan import LinePlan
-from soffit.measure.posterior import Posterior, coordinates
+from soffit.measure.posterior import Posterior, coordinates, predict_sized, sized
 from soffit.measure.predict import Look
-from soffit.measure.suspects import Suspect
 
 TestKind = Literal["rack", "walk", "listen", "joint"]
 
@@ -168,13 +167,13 @@ def _information(
     places = np.asarray([s.place for s in suspects])
     return [
         _mutual(weight, places, mean, cov)
-        for mean, cov in _given_past(posterior, suspects, looks, groups)
+        for mean, cov in _given_past(posterior, top, looks, groups)
     ]
 
 
 def _given_past(
     posterior: Posterior,
-    suspects: Sequence[Suspect],
+    top: Sequence[int],
     looks: Sequence[Look],
     groups: Sequence[tuple[int, ...]],
 ) -> list[tuple[FloatArray, FloatArray]]:
@@ -182,7 +181,9 @@ def _given_past(
     model, limits = posterior.model, posterior.model.limits
     past = [item for item in posterior.evidence.shown if item.bound == "="]
     n_past = len(past)
-    prediction = model.predict(suspects, [*[item.look for item in past], *looks])
+    suspects = [posterior.suspects[i] for i in top]
+    delta = posterior.delta[list(top)]
+    prediction = predict_sized(model, suspects, delta, [*[item.look for item in past], *looks])
     typical = [Shown(look=look, value=100.0) for look in looks]
     own = noise_sd([*past, *typical], limits, is_logged=bool(posterior.evidence.log))
     axes = coordinates(model, prediction.slope)
@@ -256,7 +257,7 @@ def _walk_bits(posterior: Posterior, top: Sequence[int], listened: set[int]) -> 
     weight = weight / np.sum(weight)
     places = np.asarray([s.place for s in suspects])
     model = posterior.model
-    prediction = model.predict(suspects, [])
+    prediction = model.predict(sized(suspects, posterior.delta[list(top)]), [])
     table = word_probability(prediction.excess_db, posterior.plan, model.limits)
     lives = 1.0 - line_word_probability(
         prediction.excess_db, prediction.rack_ratio, "silent", posterior.plan, model.limits

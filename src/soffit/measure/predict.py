@@ -27,6 +27,11 @@ BREAK_OHM: Final = 1e7
 CABLE_H_M: Final = 0.6e-6
 CABLE_F_M: Final = 100e-12
 """Loop inductance and capacitance of cable, middle of TRADE's 0.5-0.7 µH/m and 50-150 pF/m."""
+CABLE_H_SD: Final = 0.3
+"""How far that inductance may be off, one standard deviation."""
+LEADS_MOST: Final = 1.5
+BESIDE: Final = frozenset({"short", "extra", "open", "corroded"})
+"""Faults beside a loudspeaker: the piece alone reads right."""
 EAR_HZ: Final = 1000.0
 DEAD_DB: Final = -90.0
 BATCH_PATTERNS: Final = 5
@@ -63,8 +68,8 @@ class Prediction:
     mean : (n_suspects, n_looks)
         Mean of the natural logarithm of the reading.
     slope : (n_suspects, n_looks, n_nuisance)
-        Its change per standard deviation of each unknown; the last but one column is the size
-        of the fault, the last the gain of the instrument.
+        Its change per standard deviation of each unknown; the last three are the leads of the
+        instrument, the size of the fault, and the gain of the instrument.
     excess_db : (n_suspects, n_places)
         Level of each loudspeaker over its plan. [dB]
     rack_ratio : (n_suspects,)
@@ -87,7 +92,29 @@ class _Cases:
     load_share: ComplexArray
     run_share: ComplexArray
     size_slope: ComplexArray
+    hung_share: ComplexArray
     gain_db: FloatArray
+
+
+def _batch_patterns(plan: LinePlan) -> FloatArray:
+    """Smooth patterns (n_places, n_patterns) in which batches vary along the line.
+
+    Neighbours by the number of runs between them tend to come from one box. Patterns of equal
+    weight are kept or left together, so that equal loudspeakers stay equal.
+    """
+    count = len(plan.places)
+    steps = np.zeros((count, count))
+    for i in range(count):
+        here = set(plan.tree.path(i + 1))
+        for j in range(i):
+            steps[i, j] = steps[j, i] = len(here ^ set(plan.tree.path(j + 1)))
+    kernel = ONE_BATCH_SHARE + (1.0 - ONE_BATCH_SHARE) * np.exp(-steps / max(count / 3.0, 1.0))
+    values, vectors = np.linalg.eigh(kernel)
+    values, vectors = values[::-1], vectors[:, ::-1]
+    kept = min(BATCH_PATTERNS, count)
+    while 0 < kept < count and math.isclose(values[kept - 1], values[kept], rel_tol=1e-6):
+        kept -= 1
+    return np.asarray(vectors[:, :kept] * np.sqrt(np.maximum(values[:kept], 0.0)))
 
 
 @dataclass(slots=True)
@@ -129,6 +156,8 @@ class LineModel:
             + limits["joint_ohm"]
             + 1j * omega * CABLE_H_M * plan.length_m[:, None]
         ).astype(np.complex128)
+        reactance = 1j * omega * CABLE_H_M * plan.length_m[:, None]
+        self.reactive_share = reactance / self.run_ohm
         self.cable_s = np.zeros((count + 1, len(omega)), dtype=np.complex128)
         for i, place in enumerate(plan.places):
             half = 0.5j * omega * CABLE_F_M * place.length_m
@@ -163,15 +192,11 @@ class LineModel:
         self.own = first.own
         flat = np.ones((1, len(self.tones_hz))) * load_sd
         self.common = np.concatenate([first.common, flat.astype(np.complex128)])
-        steps = np.abs(np.subtract.outer(np.arange(count), np.arange(count)))
-        kernel = ONE_BATCH_SHARE + (1.0 - ONE_BATCH_SHARE) * np.exp(-steps / max(count / 3.0, 1.0))
-        values, vectors = np.linalg.eigh(kernel)
-        kept = np.argsort(values)[::-1][: min(BATCH_PATTERNS, count)]
-        self.patterns = vectors[:, kept] * np.sqrt(np.maximum(values[kept], 0.0))
+        self.patterns = _batch_patterns(plan)
         self.run_sd = np.full(count, length_sd)
         self.run_common_sd = common_sd
         n_own, n_common = count * len(self.own), self.patterns.shape[1] * len(self.common)
-        self.n_state = n_own + n_common + count + 1
+        self.n_state = n_own + n_common + count + 2
         self.state_mean = np.zeros(self.n_state)
         self.state_factor: FloatArray | None = None
 
@@ -219,7 +244,7 @@ class LineModel:
         for i in range(count):
             own = self.own[:, self.ear].real / largest
             extra[i * n_own : (i + 1) * n_own, i] = own * drift / largest
-        extra[-1, count] = 0.04 / self.run_common_sd  # copper 10 K warmer or colder
+        extra[-2, count] = 0.04 / self.run_common_sd  # copper 10 K warmer or colder
         self.state_factor = np.concatenate([factor, extra], axis=1)
 
     def _nominal(self) -> tuple[ComplexArray, ComplexArray]:
@@ -235,7 +260,7 @@ class LineModel:
         runs = self.state_mean[cut : cut + count]
         shift = own @ self.own + self.patterns @ (common @ self.common)
         speaker = self.speaker_ohm * np.exp(shift)
-        stretch = np.exp(self.run_sd * runs + self.run_common_sd * self.state_mean[-1])
+        stretch = np.exp(self.run_sd * runs + self.run_common_sd * self.state_mean[-2])
         return speaker, np.asarray(self.run_ohm * stretch[:, None])
 
     def _cases(self, suspects: Sequence[Suspect]) -> _Cases:
@@ -279,6 +304,7 @@ class LineModel:
             load_share=load_share,
             run_share=run_share,
             size_slope=size_slope,
+            hung_share=hung / full,
             gain_db=gain_db,
         )
 
@@ -384,13 +410,16 @@ class LineModel:
         state = self._solve(cases)
         size_sd = np.asarray([fault_kinds()[s.kind].size_sd for s in suspects])
         mean = np.zeros((len(suspects), len(looks)))
-        n_slopes = self.n_state + 2 if with_slope else 0
+        n_slopes = self.n_state + 3 if with_slope else 0
         slope = np.zeros((len(suspects), len(looks), n_slopes))
         known = _Known()
         for m, look in enumerate(looks):
             mean[:, m] = self._look(
                 look, state, cases, suspects, size_sd, known, slope[:, m] if with_slope else None
             )
+            if with_slope and look.direction in {"whole", "out", "in", "alone"}:
+                leads = self.limits["meter_lead_ohm"] / np.exp(mean[:, m])
+                slope[:, m, -3] = np.minimum(leads, LEADS_MOST)
         excess = self._excess_db(state, cases)
         rack = np.abs(state.impedance_ohm[:, self.ear])
         healthy = rack[0] if suspects[0].kind == "none" else self.planned_rack_ohm
@@ -438,7 +467,8 @@ class LineModel:
             both = list(known.out[at])
         loads, runs = (part[1:, :, tone] for part in both)
         sign = -1.0 if look.direction == "amps" else 1.0
-        self._fill(rows, loads, runs, tone, sign)
+        # What hangs there strays; a short or an extra load beside it does not.
+        self._fill(rows, loads * cases.hung_share[:, :, tone], runs, tone, sign)
         moved = np.sum(
             loads * cases.load_share[:, :, tone] + runs * cases.run_share[:, :, tone], axis=0
         )
@@ -498,6 +528,8 @@ class LineModel:
         rows[:, count * n_own : cut] = sign * part.real.reshape(len(rows), -1)
         rows[:, cut : cut + count] = sign * runs.T.real * self.run_sd
         rows[:, cut + count] = sign * np.sum(runs.real, axis=0) * self.run_common_sd
+        reactive = np.sum((runs.T * self.reactive_share[:, tone]).real, axis=1)
+        rows[:, cut + count + 1] = sign * reactive * CABLE_H_SD
 
     def _fill_alone(
         self,
@@ -513,7 +545,7 @@ class LineModel:
         part = np.outer(self.patterns[place], self.common[:, tone].real)
         rows[:, count * n_own : count * n_own + n_patterns * n_common] = part.reshape(-1)
         for h, suspect in enumerate(suspects):
-            if suspect.place == place and suspect.kind not in {"short", "extra", "open"}:
+            if suspect.place == place and suspect.kind not in BESIDE:
                 rows[h, -2] = size_sd[h]
         rows[:, -1] = self.limits["meter_gain_sd"]
 
