@@ -11,6 +11,7 @@ from typing import Any, Final
 from pydantic import ValidationError
 
 from soffit.errors import JobError, SoffitError
+from soffit.job.catalogue_ranges import check_ranges
 from soffit.job.catalogue_schema import (
     AmplifierTypeEntry,
     CableTypeEntry,
@@ -153,6 +154,7 @@ def parse_catalogue(text: str, *, name: str = CATALOGUE_FILE) -> Catalogue:
         add_validation(problems, error, CatalogueFile)
         raise JobError.of(problems.found) from None
     source = file.source or ("invented" if file.invented else "")
+    check_ranges(problems, (), file)
     catalogue = Catalogue(
         speaker_types=tuple(
             _speaker(problems, ("speaker_types", key), key, entry, source)
