@@ -222,14 +222,14 @@ def _candidates(
     part = search.part
     frame = look_frame(part.sites, part.walls_local, question.obstacles)
     out = [
-        _candidate(question, part, item.layout, item.spread_db, frame, "")
+        _candidate(question, search, item.layout, item.spread_db, frame)
         for item in search.every()
         if item.layout.count
     ]
     if not is_first:
         return out
     for rule, spread in search.hand:
-        out.append(_candidate(question, part, rule.layout, spread, frame, rule.text))
+        out.append(_candidate(question, search, rule.layout, spread, frame, rule.text))
     spacing = question.room.brief.spacing_m
     if spacing is not None:
         layout = hand_layout(
@@ -239,20 +239,25 @@ def _candidates(
             spread = spread_of(
                 search.energy_of(layout.column, layout.row), question.room.brief.evenness_share
             )
-            out.append(_candidate(question, part, layout, spread, frame, "specified spacing"))
+            out.append(_candidate(question, search, layout, spread, frame, "specified spacing"))
     if not any(one.count == 1 for one in out) and part.sites.count_free:
         layout = one_speaker(part, search.energy_of)
         spread = spread_of(
             search.energy_of(layout.column, layout.row), question.room.brief.evenness_share
         )
-        out.append(_candidate(question, part, layout, spread, frame, ""))
+        out.append(_candidate(question, search, layout, spread, frame))
     return out
 
 
 def _candidate(
-    question: Question, part: Span2, layout: Layout, spread_db: float, frame: LookFrame, mark: str
+    question: Question,
+    search: CeilingSearch,
+    layout: Layout,
+    spread_db: float,
+    frame: LookFrame,
+    mark: str = "",
 ) -> Candidate:
-    sites = part.sites
+    sites = search.part.sites
     order = np.lexsort((layout.column, layout.row))
     column, row = layout.column[order], layout.row[order]
     return Candidate(
@@ -266,6 +271,7 @@ def _candidate(
         mark=mark,
         nudged=layout.nudged,
         omitted=layout.omitted,
+        energy=lambda: search.energy_of(column, row),
         is_eligible=layout.nudged <= int(question.family.nudge_ratio * layout.count + 1e-9),
     )
 
@@ -276,7 +282,7 @@ def _joined(question: Question, found: Sequence[CeilingSearch], joint: Joint) ->
         if layout is not None:
             part = search.part
             frame = look_frame(part.sites, part.walls_local, question.obstacles)
-            parts.append(_candidate(question, part, layout, joint.spread_db, frame, ""))
+            parts.append(_candidate(question, search, layout, joint.spread_db, frame))
     count = sum(part.count for part in parts)
     return Candidate(
         site_m=np.concatenate([part.site_m for part in parts]),
@@ -413,7 +419,8 @@ def _option(
         drive_db=crest_drive_db(brief.programme, question.limits),
         asked_tap_w=brief.tap_w,
     )
-    energy = whole.energy(one.site_m)
+    is_main = mark in {"chosen", "cheaper", "finer"} or one.energy is None
+    energy = whole.energy(one.site_m) if is_main or one.energy is None else one.energy()
     levels = power_ratio_db(np.maximum(energy, 1e-30))
     spread = spread_of(energy, brief.evenness_share)
     late = question.reverberant(whole.weight)

@@ -34,7 +34,7 @@ _SCREENED_EARS: Final = 7000
 _LEAST_SHARE: Final = 0.4
 """Counts from this share of the edge-to-edge hand rule on are tried first."""
 
-_MOST_SHARE: Final = 2.2
+_MOST_SHARE: Final = 1.3
 """Up to this multiple of it, and further while the brief is not met."""
 
 Tick = Callable[[float], None]

@@ -1,6 +1,6 @@
 """The front of alternatives of one room: count, spread, watts and look, and which one to take."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -50,6 +50,8 @@ class Candidate:
     mark: str = ""
     nudged: int = 0
     omitted: int = 0
+    energy: Callable[[], FloatArray] | None = None
+    """Its energy at all ears in any order, within 0.005 dB; by the public field where None."""
     is_eligible: bool = True
     """Whether it may be chosen; a hand pattern with too many speakers beside it is only shown."""
 
