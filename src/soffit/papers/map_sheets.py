@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Final
 
 from soffit.papers import fonts
+from soffit.papers.legend import Legend
 from soffit.papers.maps import colour_bar, map_drawing
 from soffit.papers.projection import bounds, fill_plan
 from soffit.papers.scene import ACCENT, INK, SOFT, Box, Scene, Text
@@ -42,7 +43,7 @@ def map_sheets(
         )
         for view, cell in zip(group, _cells(room, sheet.area, len(group)), strict=True):
             _one(sheet.scene, cell, room, speakers, view)
-        _column(sheet.scene, sheet.column, room)
+        _column(sheet.scene, sheet.column, room, has_marks=any(view.marks for view in group))
         scenes.append(sheet.scene)
     return tuple(scenes)
 
@@ -87,7 +88,7 @@ def _one(
     paragraph(scene, (ring[0], y + 8.0, right, bottom + 2.0), view.note, colour=SOFT)
 
 
-def _column(scene: Scene, column: Box, room: RoomView) -> None:
+def _column(scene: Scene, column: Box, room: RoomView, *, has_marks: bool) -> None:
     left, top, right, bottom = column
     scene.add(
         Text(
@@ -98,7 +99,12 @@ def _column(scene: Scene, column: Box, room: RoomView) -> None:
             weight="light",
         )
     )
-    box = heading(scene, (left, top + 9.0, right, bottom), "Brief against result")
+    legend = Legend(scene, (left, top + 5.5, right, bottom))
+    legend.dot("Loudspeaker")
+    legend.contour("Where one band of colour meets the next")
+    if has_marks:
+        legend.cross("Named on the map")
+    box = heading(scene, (left, legend.y, right, bottom), "Brief against result")
     for row in room.brief:
         word = {"met": ": met", "missed": ": missed", "open": ": open"}[row.verdict]
         y = paragraph(scene, box, row.what, colour=SOFT)

@@ -4,19 +4,16 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
-from soffit.papers import fonts, symbols
+from soffit.papers import fonts
+from soffit.papers.legend import Legend
 from soffit.papers.maps import colour_bar, map_drawing
-from soffit.papers.plan_drawing import LINE_DASHES, Drawing
+from soffit.papers.plan_drawing import Drawing
 from soffit.papers.projection import Projection, bounds, fill_plan, fit_plan
 from soffit.papers.scene import (
     ACCENT,
-    FAINT,
-    HAIR,
     INK,
     SOFT,
-    TINT,
     Box,
-    Pen,
     Scene,
     Text,
 )
@@ -37,19 +34,6 @@ _NEAR_MM: Final = 15.0
 _FAR_MM: Final = 6.0
 _LEAST_SPACING_MM: Final = 9.0
 _INSET_MM: Final = 62.0
-_KIND_NAMES: Final = {
-    "ceiling": "Ceiling loudspeaker",
-    "pendant": "Pendant loudspeaker",
-    "surface": "Surface loudspeaker",
-    "subwoofer": "Ceiling subwoofer",
-}
-_MARK_NAMES: Final = {
-    "rack": "Rack",
-    "tee": "Tee box",
-    "splice": "Splice box",
-    "volume control": "Volume control",
-    "test point": "Place to measure",
-}
 
 
 def plan_sheet(
@@ -162,7 +146,13 @@ def _key_column(
         if text:
             bottom = paragraph(scene, box, text, colour=SOFT)
             box = (x, bottom + 0.6, column[2], column[3])
-    box = _legend(scene, box, room, speakers, drawing.lines)
+    legend = Legend(scene, box)
+    legend.types(speakers)
+    legend.lines(drawing.lines)
+    legend.marks(item.kind for item in room.marks)
+    legend.obstacles(item.kind for item in room.obstacles)
+    legend.ceiling(room, speakers)
+    box = legend.below
     foot = column[3] - 8.0
     room_mm = column[2] - column[0]
     notes = (
@@ -185,64 +175,6 @@ def _key_column(
         scale=round(drawing.to_paper.scale),
         imperial=title.is_imperial,
     )
-
-
-def _legend(
-    scene: Scene,
-    column: Box,
-    room: RoomView,
-    speakers: Sequence[SpeakerView],
-    lines: Sequence[str],
-) -> Box:
-    left, y, right, bottom = heading(
-        scene, (column[0], column[1] + 1.5, column[2], column[3]), "Legend"
-    )
-    y += 2.4
-
-    def entry(words: str) -> None:
-        nonlocal y
-        for number, line in enumerate(
-            fonts.wrap(words, room_mm=right - left - 9.0, cap_mm=1.8)[:2]
-        ):
-            y += 2.9 if number else 0.0
-            scene.add(Text(at=(left + 9.0, y + 0.9), text=line, layer="notes", cap=1.8))
-        y += 4.4
-
-    for kind, name in _types(speakers):
-        symbols.speaker(scene, (left + 3.0, y), 1.7, kind)
-        entry(name)
-    for index, line in enumerate(lines):
-        pen = Pen(0.3, ACCENT, LINE_DASHES[index % len(LINE_DASHES)])
-        scene.line((left, y), (left + 7.0, y), layer="key", pen=pen)
-        entry(f"Cable of line {line}, outwards")
-    for kind in sorted({item.kind for item in room.marks}):
-        symbols.mark(scene, (left + 3.0, y), kind)
-        entry(_MARK_NAMES[kind])
-    for kind in sorted({item.kind for item in room.obstacles}):
-        width, height = (0.9, 0.9) if kind in {"sprinkler", "detector"} else (2.6, 1.3)
-        ring = (
-            (left + 3 - width, y - height),
-            (left + 3 + width, y - height),
-            (left + 3 + width, y + height),
-            (left + 3 - width, y + height),
-        )
-        symbols.obstacle(scene, ring, kind)
-        entry(kind[0].upper() + kind[1:])
-    if any(item.tile for item in speakers):
-        scene.box((left + 1.4, y - 1.6, left + 4.6, y + 1.6), layer="key", pen=HAIR, fill=TINT)
-        entry("Tile that carries one")
-    elif any(ceiling.joists for ceiling in room.ceilings):
-        scene.line((left, y), (left + 7.0, y), layer="key", pen=Pen(0.13, FAINT, (3.0, 1.2)))
-        entry("Joist")
-    return left, y, right, bottom
-
-
-def _types(speakers: Sequence[SpeakerView]) -> list[tuple[str, str]]:
-    found: dict[tuple[str, str], int] = {}
-    for item in speakers:
-        key = (item.kind, item.type_name or _KIND_NAMES[item.kind])
-        found[key] = found.get(key, 0) + 1
-    return [(kind, f"{count} × {name}") for (kind, name), count in sorted(found.items())]
 
 
 def _inset(

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from soffit.papers import fonts, symbols, words
+from soffit.papers.legend import Legend
 from soffit.papers.scene import (
     ACCENT,
     FINE,
@@ -23,7 +24,14 @@ from soffit.papers.scene import (
     Scene,
     Text,
 )
-from soffit.papers.sheet import SIZES_MM, Sheet, heading, open_sheet, paragraph
+from soffit.papers.sheet import (
+    SIZES_MM,
+    Sheet,
+    heading,
+    open_sheet,
+    paragraph,
+    paragraph_height,
+)
 from soffit.papers.views import LineView, NodeView, SpeakerView, TitleView
 
 _ROW: Final = 6.4
@@ -106,7 +114,10 @@ def schematic_sheets(
             name += f", sheet {index + 1} of {len(pieces)}"
         sheet = open_sheet(title, paper=title.paper, number=more, name=name, scale="")
         _Tree(sheet, rows, known, imperial=title.is_imperial).draw(piece)
-        _column(sheet, line, speakers, imperial=title.is_imperial)
+        box = _column(sheet, line, speakers, imperial=title.is_imperial)
+        if piece.stop == len(rows):
+            under = sheet.area[1] + _HEAD + (len(piece) + 0.6) * _ROW
+            _notes(sheet, (sheet.area[0], under, sheet.area[2], sheet.area[3]), box, line)
         scenes.append(sheet.scene)
     return tuple(scenes)
 
@@ -273,7 +284,7 @@ class _Tree:
 
 def _column(
     sheet: Sheet, line: LineView, speakers: Sequence[SpeakerView], *, imperial: bool
-) -> None:
+) -> Box:
     scene, column = sheet.scene, sheet.column
     scene.add(
         Text(
@@ -293,10 +304,6 @@ def _column(
     )
     box: Box = (column[0], column[1] + 11.5, column[2], column[3])
     box = facts(scene, box, _facts(line, speakers, imperial=imperial))
-    for note in (line.route_note, *line.notes):
-        if note:
-            bottom = paragraph(scene, box, note, colour=SOFT)
-            box = (box[0], bottom + 0.6, box[2], box[3])
     if line.curve:
         box = heading(
             scene, (box[0], box[1] + 1.0, box[2], box[3]), "Impedance at the amplifier end"
@@ -309,11 +316,27 @@ def _column(
         for node in opened:
             bottom = paragraph(scene, box, f"{node.label}: {node.open_here}")
             box = (box[0], bottom + 0.6, box[2], box[3])
-    text = "Red core drawn red, the other black. Plus stays plus all along the line."
+    kinds = {node.kind for node in line.nodes}
+    legend = Legend(scene, (box[0], box[1] - 1.0, box[2], box[3]))
+    legend.kinds(item.kind for item in speakers)
+    legend.marks(kinds - {"speaker"})
     colours = next((node.colours for node in line.nodes if node.colours), "")
-    if colours:
-        text = f"Cores: {colours}. Drawn: plus in red, minus in black."
-    paragraph(scene, (box[0], box[1] + 0.5, box[2], box[3]), text, colour=SOFT)
+    legend.pair(f"Pair of cores, plus red, minus black{f' ({colours})' if colours else ''}")
+    if opened:
+        legend.gap("Good place to open the line")
+    return legend.below
+
+
+def _notes(sheet: Sheet, under: Box, column: Box, line: LineView) -> None:
+    """Set the notes under the table, or in the column where the table leaves no room."""
+    notes = [note[0].upper() + note[1:] for note in (line.route_note, *line.notes) if note]
+    if not notes:
+        return
+    tall = sum(paragraph_height(note, room_mm=under[2] - under[0]) + 0.6 for note in notes)
+    box = heading(sheet.scene, under if tall + 5.0 < under[3] - under[1] else column, "Notes")
+    for note in notes:
+        bottom = paragraph(sheet.scene, box, note)
+        box = (box[0], bottom + 0.6, box[2], box[3])
 
 
 def _facts(
