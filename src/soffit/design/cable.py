@@ -1,8 +1,8 @@
 """Which conductor size for which run: one, two or many sizes, least copper within the loss limit.
 
-Every choice is judged by the exact solution of the line. Tapering starts with the thickest size
-everywhere and thins, each time, the run that gives back most copper for what it costs in loss;
-then pairs of runs trade sizes while that saves copper.
+Every choice is judged by the exact solution of the line. Tapering starts from a price on lost
+volts, and from the thinnest size everywhere, thickened by loss for copper; then it thins the run
+that gives back most copper for what it costs in loss, and lets pairs of runs trade sizes.
 """
 
 from collections.abc import Sequence
@@ -20,6 +20,9 @@ _TRADE_ROUNDS: Final = 60
 _ALL_COMBINATIONS: Final = 50_000
 """Up to here every combination is tried, which proves the least copper."""
 _BLOCK: Final = 20_000
+_PRICES: Final = 96
+_PAIRS_SETTLED: Final = 2
+"""Pairs of sizes that are worked out after a quick look at all of them."""
 _THICKER_SIZES: Final = 2
 """Sizes thicker than the single one that are tried as the thick one of a pair."""
 _KICKED_RUNS: Final = 30
@@ -189,11 +192,17 @@ def choose_two_sizes(wiring: Wiring, *, limit_db: float) -> SizeChoice:
     single = best.sizes[-1]
     if not best.meets_limit or single == wiring.size_ohm_m.size - 1:
         return best
-    for thick in range(max(0, single - _THICKER_SIZES), single + 1):
-        for thin in range(single + 1, wiring.size_ohm_m.size):
-            tried = _taper(wiring, limit_db, [thick, thin])
-            if tried.meets_limit and tried.copper_kg < best.copper_kg - 1e-9:
-                best = tried
+    pairs = [
+        [thick, thin]
+        for thick in range(max(0, single - _THICKER_SIZES), single + 1)
+        for thin in range(single + 1, wiring.size_ohm_m.size)
+    ]
+    quick = {tuple(pair): _quick_kg(wiring, limit_db, pair) for pair in pairs}
+    promising = sorted(pairs, key=lambda pair: (quick[tuple(pair)], pair))[:_PAIRS_SETTLED]
+    for pair in promising:
+        tried = _taper(wiring, limit_db, pair)
+        if tried.meets_limit and tried.copper_kg < best.copper_kg - 1e-9:
+            best = tried
     return best
 
 
@@ -251,10 +260,63 @@ def _taper(wiring: Wiring, limit_db: float, allowed: Sequence[int]) -> SizeChoic
     thickest = np.zeros(count, dtype=np.int64)
     if float(np.max(wiring.losses_db(table[thickest]))) > limit_db:
         return _choice(wiring, table[thickest], limit_db)
-    starts = (thickest, _thicken(wiring, limit_db, table))
+    starts = [_priced(wiring, limit_db, table)]
+    if count <= _KICKED_RUNS or table.size > 2:
+        starts.append(_thicken(wiring, limit_db, table))
     ends = [_settled(wiring, limit_db, table, start) for start in starts]
     best = min(ends, key=lambda level: wiring.copper_kg(table[level]))
     return _choice(wiring, table[best], limit_db)
+
+
+def _quick_kg(wiring: Wiring, limit_db: float, allowed: Sequence[int]) -> float:
+    table = np.asarray(allowed, dtype=np.int64)
+    return wiring.copper_kg(table[_priced(wiring, limit_db, table)])
+
+
+def _priced(wiring: Wiring, limit_db: float, table: IntArray) -> IntArray:
+    """Size every run for one price of lost volts, and take the lowest price that keeps the limit.
+
+    With a price p, a run takes the size with least copper + p x current x resistance: for a chain
+    this is the Lagrangian relaxation of the whole task. Where a line branches, runs that feed many
+    ends are weighed more in a second set of cases.
+    """
+    current = solve_tree(
+        wiring.tree,
+        run_ohm=2.0 * wiring.size_ohm_m[table[0]] * wiring.length_m,
+        load_siemens=wiring.load_siemens,
+        step_ratio=wiring.step_ratio,
+    ).run_current_a
+    weights = np.abs(current)[:, np.newaxis] * np.stack(
+        [np.ones(current.size), np.sqrt(_ends_beyond(wiring.tree))], axis=1
+    )
+    mass, resistance = wiring.size_kg_m[table], wiring.size_ohm_m[table]
+    span = (mass[0] - mass[-1]) / (resistance[-1] - resistance[0])
+    largest = float(np.max(weights[1:]))
+    prices = span / largest * np.geomspace(1e-2, 1e6, _PRICES)
+    cost = (
+        mass[:, np.newaxis, np.newaxis, np.newaxis]
+        + resistance[:, np.newaxis, np.newaxis, np.newaxis]
+        * weights[np.newaxis, :, :, np.newaxis]
+        * prices
+    )
+    levels = np.argmin(cost, axis=0).reshape(current.size, -1)
+    levels = np.unique(levels, axis=1)
+    fits = np.max(wiring.losses_db(table[levels]), axis=0) <= limit_db
+    copper = np.sum(mass[levels] * wiring.length_m[:, np.newaxis], axis=0)
+    best = int(np.argmin(np.where(fits, copper, np.inf)))
+    return levels[:, best] if fits[best] else np.zeros(current.size, dtype=np.int64)
+
+
+def _ends_beyond(tree: Tree) -> FloatArray:
+    """Dead ends that each run feeds."""
+    ends = np.zeros(tree.n_nodes)
+    fed = set(tree.parent.tolist())
+    for node in reversed(tree.order.tolist()):
+        if node not in fed:
+            ends[node] = 1.0
+        if node:
+            ends[tree.parent[node]] += ends[node]
+    return ends
 
 
 def _settled(wiring: Wiring, limit_db: float, table: IntArray, level: IntArray) -> IntArray:
