@@ -1,11 +1,10 @@
 """Rooms as papers show them: plan, brief against result, level and speech maps."""
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 import numpy as np
-from shapely.geometry import LineString, Polygon
 from shapely.geometry import Point as Point2
+from shapely.geometry import Polygon
 
 from soffit.acoustics.evenness import spread_ratio
 from soffit.decibel import power_ratio, power_ratio_db
@@ -13,19 +12,15 @@ from soffit.evaluate.ceiling import room_wall_names
 from soffit.evaluate.sound import RoomSound
 from soffit.model.decisions import Design, Job, RoomDecision
 from soffit.model.lines import Line
-from soffit.model.survey import Ceiling, EvennessMeasure, Ring, Room
+from soffit.model.survey import Ceiling, EvennessMeasure, Room
 from soffit.papers.views import BriefRow, MarkView, RoomView, RouteView
 from soffit.units import format_length
 from soffit.work.view_lines import place_labels
 from soffit.work.view_maps import low_maps, low_notes, sound_maps
 from soffit.work.whole import Whole
 
-if TYPE_CHECKING:
-    from shapely.geometry.base import BaseGeometry
-
 _MAP_STEP_M = 0.25
 _HALF_BANDS = 6
-_LEAVING_M = 0.6
 
 
 def room_views(whole: Whole) -> tuple[RoomView, ...]:
@@ -183,10 +178,9 @@ def _level_row(sound: RoomSound) -> BriefRow:
 
 
 def _routes(job: Job, room: Room, labels: Mapping[str, str]) -> tuple[RouteView, ...]:
-    """Return the cable over a room: whole runs inside, and the near part of runs that leave it."""
+    """Return the runs that begin or end in a room, whole; its plan cuts them at the walls."""
     here = {speaker.key for speaker in job.design.speakers if speaker.room_key == room.key}
     here |= {rack.key for rack in job.survey.racks if rack.room_key == room.key}
-    window = Polygon(room.outline).buffer(_LEAVING_M, join_style="mitre")
     views = []
     for line in job.design.lines:
         joints = {
@@ -200,26 +194,16 @@ def _routes(job: Job, room: Room, labels: Mapping[str, str]) -> tuple[RouteView,
                 continue
             outside = [key for key in (run.start_key, run.end_key) if key not in inside]
             leaves = labels.get(outside[0], "") if outside else ""
-            part = LineString(run.route).intersection(window) if outside else None
             views.append(
                 RouteView(
                     run_key=run.key,
                     label=run.label,
                     line_label=line.label,
-                    points=_longest(part) if part is not None else run.route,
+                    points=run.route,
                     leaves_to=leaves,
                 )
             )
-    return tuple(view for view in views if len(view.points) > 1)
-
-
-def _longest(part: "BaseGeometry") -> Ring:
-    """Return the points of the longest line in a shape that a window cut out of a route."""
-    pieces = [piece for piece in getattr(part, "geoms", [part]) if piece.geom_type == "LineString"]
-    if not pieces:
-        return ()
-    longest = max(pieces, key=lambda piece: piece.length)
-    return tuple((float(x), float(y)) for x, y in longest.coords)
+    return tuple(views)
 
 
 def _marks(job: Job, room: Room) -> tuple[MarkView, ...]:
