@@ -10,6 +10,7 @@ import pytest
 from soffit.papers import fonts
 from soffit.papers.field_page import field_page
 from soffit.papers.map_sheets import map_sheets
+from soffit.papers.overview import overview_sheets
 from soffit.papers.packs import make_pack
 from soffit.papers.plan import plan_sheet
 from soffit.papers.scene import overlap
@@ -25,6 +26,7 @@ def view(library: Path) -> JobView:
 
 
 def _sheets(view: JobView):
+    yield from (scene for _, scene in overview_sheets(view))
     for room in view.rooms:
         speakers = view.in_room(room.key)
         yield plan_sheet(room, speakers, view.title, number="P-01")

@@ -13,6 +13,7 @@ from soffit.errors import DomainError
 from soffit.papers import fonts
 from soffit.papers.map_sheets import map_sheets
 from soffit.papers.maps import band_colours
+from soffit.papers.overview import overview_sheets
 from soffit.papers.placement import Field, Wanted, place_all
 from soffit.papers.plan import plan_sheet
 from soffit.papers.scene import Scene, Text, overlap
@@ -22,6 +23,7 @@ from soffit.papers.svg import write_svg
 
 
 def _sheets(job):
+    yield from (scene for _, scene in overview_sheets(job))
     for number, room in enumerate(job.rooms, 1):
         speakers = job.in_room(room.key)
         yield plan_sheet(room, speakers, job.title, number=f"P-{number:02d}")

@@ -29,6 +29,7 @@ PORTRAIT_MM: Final[dict[Paper, tuple[float, float]]] = {
 _PARTS: Final[dict[Pack, tuple[str, ...]]] = {
     "job": (
         "safety",
+        "overview",
         "plans",
         "maps",
         "schematics",
@@ -40,10 +41,11 @@ _PARTS: Final[dict[Pack, tuple[str, ...]]] = {
         "findings",
         "tests",
     ),
-    "installer": ("safety", "plans", "schematics", "cables", "types", "cards"),
+    "installer": ("safety", "overview", "plans", "schematics", "cables", "types", "cards"),
     "commissioner": ("safety", "racks", "schematics", "tests"),
     "office": ("maps", "options", "schedule", "materials", "racks", "findings"),
     "handover": (
+        "overview",
         "plans",
         "schematics",
         "schedule",

@@ -8,6 +8,7 @@ from soffit.papers import blocks
 from soffit.papers.cards import card_pages, cards
 from soffit.papers.letters import missing_letters
 from soffit.papers.map_sheets import map_sheets
+from soffit.papers.overview import overview_sheets
 from soffit.papers.plan import plan_sheet
 from soffit.papers.scene import Scene
 from soffit.papers.schematic import schematic_sheets
@@ -131,6 +132,15 @@ class Maker:
     def safety(self) -> list[Section]:
         """Return cautions and the order of work."""
         return [flow("A-02", "Cautions", [blocks.cautions(), blocks.work_order()])]
+
+    def overview(self) -> list[Section]:
+        """Return an overview a storey."""
+        return [
+            drawing(
+                scene, f"Overview: {name}", f"All rooms of {name}, lines and racks.", f"G-{n:02d}"
+            )
+            for n, (name, scene) in enumerate(overview_sheets(self.view), 1)
+        ]
 
     def plans(self) -> list[Section]:
         """Return a plan sheet a room."""
