@@ -178,3 +178,26 @@ def test_conductor_table_can_be_chosen():
     # 7.95 stranded against 7.77 solid
     ratio = stranded.worst.loss_db / nominal.worst.loss_db
     assert ratio == pytest.approx(7.95 / 7.77, rel=0.005)
+
+
+def test_taps_of_another_voltage_take_the_square_of_it_and_are_stopped():
+    words = {"speakers": 2, "tap": "5 W", "cable": "12 AWG", "feed": "1 m", "volts": "70.7"}
+    answer = solve_quick_line(question_from_words(LineWords(tap_volts="25", **words)))
+    # derived: (70.7107/25)² = 8.00, +9.03 dB
+    assert answer.load_w == pytest.approx(80.0)
+    assert answer.speakers[0].power_w == pytest.approx(40.0, rel=0.01)
+    (finding,) = answer.findings
+    assert (finding.code, finding.severity) == ("LINE-04", "stop")
+    assert "8.00" in finding.what
+    assert "+9.03 dB" in finding.what
+    weak = solve_quick_line(question_from_words(LineWords(tap_volts="100", **words)))
+    assert weak.findings[0].severity == "warn"
+    assert weak.load_w == pytest.approx(5.0)
+
+
+def test_copper_clad_aluminium_is_warned_of_and_loses_more():
+    words = {"speakers": 2, "tap": "5 W", "cable": "18 AWG", "feed": "20 m"}
+    plain = solve_quick_line(question_from_words(LineWords(**words)))
+    clad = solve_quick_line(question_from_words(LineWords(metal="copper-clad aluminium", **words)))
+    assert clad.worst.loss_db / plain.worst.loss_db == pytest.approx(1.0 / 0.62, rel=0.01)
+    assert [finding.code for finding in clad.findings] == ["CABLE-05"]

@@ -16,6 +16,7 @@ CAUTION = (
     "electrician."
 )
 STANDARDS = ("ASTM B258", "IEC 60228 class 2", "IEC 60228 class 5", "NEC Table 8 stranded")
+METALS = ("copper", "tinned copper", "copper-clad aluminium")
 
 
 @click.command(
@@ -27,10 +28,12 @@ STANDARDS = ("ASTM B258", "IEC 60228 class 2", "IEC 60228 class 5", "NEC Table 8
 @click.option("--volts", default="100", show_default=True, help="Line voltage: 25, 70.7, 100 ...")
 @click.option("--speakers", type=int, help="How many, one after the other.")
 @click.option("--tap", help="Tap of each, such as '6 W'.")
+@click.option("--tap-volts", help="Line voltage the taps are marked for, if it is another.")
 @click.option("--feed", help="Cable from the amplifier to the first, such as '22 m' or '70 ft'.")
 @click.option("--spacing", help="Cable from one to the next; the feed if not given.")
 @click.option("--cable", help="Conductor size, such as '16 AWG' or '1.5 mm2'.")
 @click.option("--conductor", type=click.Choice(STANDARDS), help="Table of conductor resistance.")
+@click.option("--metal", type=click.Choice(METALS), default="copper", help="Of the conductors.")
 @click.option("--temperature", help="Temperature of the copper in °C; the limit's if not given.")
 @click.option("--headroom", help="Part of the load that the amplifier keeps free, such as 20%.")
 @click.option("--insertion-loss", default="0 dB", show_default=True, help="Of each transformer.")
@@ -95,25 +98,7 @@ def _add(folder: Path, words: dict[str, Any], on_job: dict[str, Any], *, as_json
     if as_json:
         click.echo(json.dumps(answer.as_dict(), ensure_ascii=False, indent=2))
     else:
-        far, unit = (1.0 / 0.3048, "ft") if answer.is_imperial else (1.0, "m")
-        rated = f"{answer.channel_rated_w:.0f} W" if answer.channel_rated_w else "no"
-        click.echo(
-            f"{'yes' if answer.is_yes else 'no'}: {answer.count} more of {answer.tap_w:g} W "
-            f"after {answer.after} on {answer.line}, "
-            f"{answer.spacing_m * far:.1f} {unit} of cable each\n"
-            f"load       {answer.load_before_w:.1f} W -> {answer.load_w:.1f} W on the line, "
-            f"{answer.channel_load_w:.1f} W on its channel\n"
-            f"channel    needs {answer.channel_w_min:.1f} W with headroom, has {rated}\n"
-            f"impedance  {answer.impedance_before_ohm:.1f} -> {answer.impedance_ohm:.1f} ohm "
-            f"at 1 kHz\n"
-            f"worst loss {answer.loss_before_db:.2f} -> {answer.loss_db:.2f} dB at {answer.worst}\n"
-            f"at most    {answer.most} more, all limits kept"
-        )
-        for finding in answer.findings:
-            click.echo(
-                f"{finding.severity}: {finding.what} (limit {finding.limit}, "
-                f"{finding.limit_source}); {finding.do}"
-            )
+        click.echo(answer.text())
         click.echo(CAUTION)
     return 1 if any(finding.severity == "stop" for finding in answer.findings) else 0
 

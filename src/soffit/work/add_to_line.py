@@ -17,6 +17,7 @@ from soffit.model.catalogue import Tap
 from soffit.model.decisions import Job
 from soffit.model.lines import Line
 from soffit.model.speakers import Speaker
+from soffit.units import FOOT_M
 from soffit.work.quick_line import QuickFinding
 from soffit.work.quick_line_text import number_or
 
@@ -140,6 +141,27 @@ class AddAnswer:
             for finding in self.findings
         ]
         return body
+
+    def text(self) -> str:
+        """Return the answer in words, one fact a line."""
+        far, unit = (1.0 / FOOT_M, "ft") if self.is_imperial else (1.0, "m")
+        rated = f"{self.channel_rated_w:.0f} W" if self.channel_rated_w else "no"
+        rows = [
+            f"{'yes' if self.is_yes else 'no'}: {self.count} more of {self.tap_w:g} W after "
+            f"{self.after} on {self.line}, {self.spacing_m * far:.1f} {unit} of cable each",
+            f"load       {self.load_before_w:.1f} W -> {self.load_w:.1f} W on the line, "
+            f"{self.channel_load_w:.1f} W on its channel",
+            f"channel    needs {self.channel_w_min:.1f} W with headroom, has {rated}",
+            f"impedance  {self.impedance_before_ohm:.1f} -> {self.impedance_ohm:.1f} ohm at 1 kHz",
+            f"worst loss {self.loss_before_db:.2f} -> {self.loss_db:.2f} dB at {self.worst}",
+            f"at most    {self.most} more, all limits kept",
+        ]
+        rows += [
+            f"{finding.severity}: {finding.what} (limit {finding.limit}, "
+            f"{finding.limit_source}); {finding.do}"
+            for finding in self.findings
+        ]
+        return "\n".join(rows)
 
 
 def add_to_line(folder: Path, question: AddQuestion) -> AddAnswer:

@@ -5,10 +5,12 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Final, Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from soffit.circuit.amplifier import amplifier_power_min_w
 from soffit.circuit.arrays import FloatArray
 from soffit.circuit.cable import (
+    Metal,
     Standard,
     cable_power_share,
     conductor_resistance_ohm_m,
@@ -18,9 +20,11 @@ from soffit.circuit.cable import (
     resistance_source,
     voltage_drop_ratio,
 )
-from soffit.circuit.tap import TapWatt, tap_load_ohm
+from soffit.circuit.tap import TapWatt, tap_load_ohm, wrong_line_power_ratio
 from soffit.circuit.tree import solve_tree, tree_of
+from soffit.decibel import power_ratio_db
 from soffit.errors import JobError, Problem
+from soffit.tables.load import load_table
 from soffit.tables.settings import DEFAULT_LIMITS, Limits
 from soffit.work.quick_line_text import AMPLIFIER, QuickRun
 
@@ -49,6 +53,10 @@ class QuickLine:
         Of every transformer. [dB]
     tap_watt
         Whether tap watts are drawn or delivered.
+    tap_voltage_v
+        Line voltage that the taps are marked for; ``None`` for that of the line. [V]
+    metal
+        Metal of the conductors.
     standard
         Table of conductor resistance; ``None`` for the usual one of each system of sizes.
     limits
@@ -61,6 +69,8 @@ class QuickLine:
     headroom_ratio: float
     insertion_loss_db: float = 0.0
     tap_watt: TapWatt = "drawn"
+    tap_voltage_v: float | None = None
+    metal: Metal = "copper"
     standard: Standard | None = None
     limits: Limits = field(default_factory=lambda: DEFAULT_LIMITS)
 
@@ -122,7 +132,7 @@ class QuickAnswer:
     question
         What was asked.
     load_w
-        Sum of the taps as marked. [W]
+        Sum of the taps, as they ask it of this line. [W]
     drawn_w
         What leaves the amplifier: taps, transformers and copper. [W]
     amplifier_w_min
@@ -240,7 +250,7 @@ def _solve(question: QuickLine) -> QuickAnswer:
     load = np.zeros(len(names))
     for place, name in enumerate(names):
         if name in taps:
-            load[place] = 1.0 / _tap_ohm(question, taps[name])
+            load[place] = 1.0 / float(tap_ohm(question, taps[name]))
     if closing:
         voltage, drawn, cable_w, impedance = _solve_ring(question, names, loop, load)
     else:
@@ -259,7 +269,7 @@ def _solve(question: QuickLine) -> QuickAnswer:
         for place, name in enumerate(names)
         if name in taps
     )
-    load_w = sum(speaker.tap_w for speaker in speakers)
+    load_w = _tap_factor(question) * sum(speaker.tap_w for speaker in speakers)
     return QuickAnswer(
         question=question,
         load_w=load_w,
@@ -331,13 +341,36 @@ def _check_question(question: QuickLine) -> None:
         raise JobError.of(problems)
 
 
-def _tap_ohm(question: QuickLine, tap_w: float) -> float:
+def tap_ohm(question: QuickLine, tap_w: ArrayLike) -> FloatArray:
+    """Impedance that taps of the question show its line.
+
+    Parameters
+    ----------
+    question
+        The line.
+    tap_w : (n,)
+        Taps as marked. [W]
+
+    Returns
+    -------
+    (n,)
+        Impedance at 1 kHz, insertion loss counted once. [Ω]
+    """
+    return tap_load_ohm(
+        tap_power_w=tap_w,
+        line_voltage_v=question.tap_voltage_v or question.line_voltage_v,
+        insertion_loss_db=question.insertion_loss_db,
+        tap_watt=question.tap_watt,
+    )
+
+
+def _tap_factor(question: QuickLine) -> float:
+    """Power that a tap takes on this line over its mark."""
+    if question.tap_voltage_v is None:
+        return 1.0
     return float(
-        tap_load_ohm(
-            tap_power_w=tap_w,
-            line_voltage_v=question.line_voltage_v,
-            insertion_loss_db=question.insertion_loss_db,
-            tap_watt=question.tap_watt,
+        wrong_line_power_ratio(
+            tap_line_voltage_v=question.tap_voltage_v, line_voltage_v=question.line_voltage_v
         )
     )
 
@@ -345,7 +378,10 @@ def _tap_ohm(question: QuickLine, tap_w: float) -> float:
 def _loop_ohm(question: QuickLine) -> FloatArray:
     per_metre = {
         gauge: conductor_resistance_ohm_m(
-            *gauge, conductor_degc=question.conductor_degc, standard=question.standard
+            *gauge,
+            conductor_degc=question.conductor_degc,
+            standard=question.standard,
+            metal=question.metal,
         )
         for gauge in {run.gauge for run in question.runs}
     }
@@ -453,6 +489,11 @@ def _distances(
 
 
 def _with_findings(answer: QuickAnswer) -> QuickAnswer:
+    found = (*_loss_findings(answer), *_tap_findings(answer), *_metal_findings(answer))
+    return replace(answer, findings=found)
+
+
+def _loss_findings(answer: QuickAnswer) -> tuple[QuickFinding, ...]:
     limits = answer.question.limits
     worst = answer.worst
     for severity, name in (("stop", "line_loss_stop_db"), ("warn", "line_loss_warn_db")):
@@ -466,8 +507,41 @@ def _with_findings(answer: QuickAnswer) -> QuickAnswer:
                 limit_source=limits.source(name),
                 do=_cure(answer.question, limits["line_loss_warn_db"]),
             )
-            return replace(answer, findings=(finding,))
-    return answer
+            return (finding,)
+    return ()
+
+
+def _tap_findings(answer: QuickAnswer) -> tuple[QuickFinding, ...]:
+    question, factor = answer.question, _tap_factor(answer.question)
+    if abs(factor - 1.0) < 1e-6:
+        return ()
+    change = float(power_ratio_db(factor))
+    return (
+        QuickFinding(
+            code="LINE-04",
+            severity="stop" if factor > 1.0 else "warn",
+            what=f"taps marked for {question.tap_voltage_v:.1f} V take {factor:.2f} times their "
+            f"watts on {question.line_voltage_v:.1f} V ({change:+.2f} dB)",
+            limit="taps of the line's own voltage",
+            limit_source="U²/Z",
+            do="use the taps of this line voltage, or set the amplifier to theirs",
+        ),
+    )
+
+
+def _metal_findings(answer: QuickAnswer) -> tuple[QuickFinding, ...]:
+    if answer.question.metal != "copper-clad aluminium":
+        return ()
+    return (
+        QuickFinding(
+            code="CABLE-05",
+            severity="warn",
+            what="copper-clad aluminium has 1.6 times the resistance of copper of its size",
+            limit="copper",
+            limit_source=load_table("conductor_metals").source.cite(),
+            do="use copper; a size sold by its outside says nothing of its metal",
+        ),
+    )
 
 
 def _cure(question: QuickLine, limit_db: float) -> str:

@@ -11,8 +11,7 @@ from soffit.circuit.arrays import FloatArray
 from soffit.circuit.cable import conductor_resistance_ohm_m
 from soffit.circuit.network import solve_network
 from soffit.circuit.sweep import TapModel, tap_sweep_ohm
-from soffit.circuit.tap import tap_load_ohm
-from soffit.work.quick_line import QuickAnswer, QuickLine
+from soffit.work.quick_line import QuickAnswer, QuickLine, tap_ohm
 from soffit.work.quick_line_text import AMPLIFIER, QuickRun
 
 INK: Final = "#1d2433"
@@ -225,12 +224,7 @@ def impedance_curve_ohm(question: QuickLine, frequency_hz: FloatArray) -> FloatA
         np.add.at(load, ends[:, column], length[:, np.newaxis] * half)
     tapped = {run.end: run.tap_w for run in question.runs if run.tap_w > 0.0}
     model = TapModel(
-        load_ohm=tap_load_ohm(
-            tap_power_w=list(tapped.values()),
-            line_voltage_v=question.line_voltage_v,
-            insertion_loss_db=question.insertion_loss_db,
-            tap_watt=question.tap_watt,
-        ),
+        load_ohm=tap_ohm(question, list(tapped.values())),
         insertion_loss_db=question.insertion_loss_db,
         lf_limit_hz=limits["generic_lf_limit_hz"],
         resonance_hz=limits["generic_resonance_hz"],
@@ -242,7 +236,10 @@ def impedance_curve_ohm(question: QuickLine, frequency_hz: FloatArray) -> FloatA
     per_metre = np.asarray(
         [
             conductor_resistance_ohm_m(
-                *run.gauge, conductor_degc=question.conductor_degc, standard=question.standard
+                *run.gauge,
+                conductor_degc=question.conductor_degc,
+                standard=question.standard,
+                metal=question.metal,
             )
             for run in question.runs
         ]

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from soffit.circuit.cable import Standard
+from soffit.circuit.cable import Metal, Standard
 from soffit.circuit.tap import TapWatt
 from soffit.errors import JobError, Problem, SoffitError
 from soffit.tables.settings import DEFAULT_LIMITS, Limits
@@ -27,12 +27,12 @@ class LineWords:
 
     Parameters
     ----------
-    volts, tap, feed, spacing, cable, temperature, headroom, insertion_loss
+    volts, tap, tap_volts, feed, spacing, cable, temperature, headroom, insertion_loss
         Numbers in SI or texts with a unit.
     speakers
         How many, for an even chain.
-    conductor
-        Table of conductor resistance.
+    conductor, metal
+        Table of conductor resistance, and metal of the conductors.
     tap_watt
         Whether a tap's watt is drawn or delivered.
     """
@@ -40,10 +40,12 @@ class LineWords:
     volts: str = "100"
     speakers: int | None = None
     tap: str | None = None
+    tap_volts: str | None = None
     feed: str | None = None
     spacing: str | None = None
     cable: str | None = None
     conductor: Standard | None = None
+    metal: Metal = "copper"
     temperature: str | None = None
     headroom: str | None = None
     insertion_loss: str = "0 dB"
@@ -89,8 +91,10 @@ def question_from_words(
     """
     problems: list[Problem] = []
     numbers: dict[str, float] = {}
+    tap_volts = words.tap_volts or ""
     wanted: tuple[tuple[str, Callable[[], float]], ...] = (
         ("volts", lambda: line_voltage_v(words.volts)),
+        *((("tap_volts", lambda: line_voltage_v(tap_volts, "--tap-volts")),) if tap_volts else ()),
         ("degc", lambda: _or_limit(words.temperature, "temperature", limits)),
         ("headroom", lambda: _or_limit(words.headroom, "headroom", limits)),
         ("loss", lambda: number_or(words.insertion_loss, "level", "--insertion-loss")),
@@ -114,6 +118,8 @@ def question_from_words(
         headroom_ratio=numbers["headroom"],
         insertion_loss_db=numbers["loss"],
         tap_watt=words.tap_watt,
+        tap_voltage_v=numbers.get("tap_volts"),
+        metal=words.metal,
         standard=words.conductor,
         limits=limits,
     )

@@ -76,13 +76,15 @@ def number_or(
         raise UnitError(problem.what, where=where, why=problem.why, do=problem.do) from None
 
 
-def line_voltage_v(text: str) -> float:
+def line_voltage_v(text: str, where: str = "--volts") -> float:
     """Read a line voltage; 70.7 is the trade's name for 100/sqrt(2), all others are literal.
 
     Parameters
     ----------
     text
         Such as ``70.7``, ``100 V`` or ``25``.
+    where
+        Option to name in the error.
 
     Returns
     -------
@@ -101,11 +103,11 @@ def line_voltage_v(text: str) -> float:
     >>> line_voltage_v("100 V"), round(line_voltage_v("70.7"), 4)
     (100.0, 70.7107)
     """
-    voltage = number_or(text, "voltage", "--volts")
+    voltage = number_or(text, "voltage", where)
     if not 1.0 <= voltage <= 300.0:
         msg = f"{text!r} is not the voltage of a loudspeaker line"
         raise DomainError(
-            msg, where="--volts", why="lines are built from 25 to 200 V", do="give 25, 70.7 or 100"
+            msg, where=where, why="lines are built from 25 to 200 V", do="give 25, 70.7 or 100"
         )
     return LINE_70_V if abs(voltage - 70.7) < 1e-9 else voltage
 
