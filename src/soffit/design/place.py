@@ -37,6 +37,9 @@ Progress = Callable[[float, str], None]
 
 _MOST_OPTIONS: Final = 40
 
+_SMALL: Final = 250_000
+"""Pairs of speaker and ear up to which every alternative is taken from the public field."""
+
 _DOUBT_DB: Final = 0.01
 """Searches err by less than half of this; see docs/theory/placing.md."""
 
@@ -378,8 +381,23 @@ def _result(
             is_loud=reached[id(choice.chosen)],
             wanted_dba=wanted,
             assumed=assumed,
+            retry=_fewest_of,
         ),
     )
+
+
+def _fewest_of(question: Question) -> int | None:
+    """Fewest speakers of a regular layout that meets the brief of a changed question."""
+    asked = 2.0 * question.room.brief.evenness_db
+    try:
+        plan = make_plans(question, question.field())[0]
+        found = [_searched(question, part, lambda _done: None) for part in plan]
+    except NoSolutionError:
+        return None
+    if len(found) > 1:
+        return None
+    counts = [i.layout.count for i in found[0].every() if i.spread_db <= asked + 1e-6]
+    return min(counts, default=None)
 
 
 def _shown(candidates: Sequence[Candidate], choice: Choice) -> list[tuple[Candidate, str]]:
@@ -419,7 +437,7 @@ def _option(
         drive_db=crest_drive_db(brief.programme, question.limits),
         asked_tap_w=brief.tap_w,
     )
-    is_main = mark in {"chosen", "cheaper", "finer"} or one.energy is None
+    is_main = mark in {"chosen", "cheaper", "finer"} or one.count * whole.ears.count < _SMALL
     energy = whole.energy(one.site_m) if is_main or one.energy is None else one.energy()
     levels = power_ratio_db(np.maximum(energy, 1e-30))
     spread = spread_of(energy, brief.evenness_share)

@@ -1,13 +1,16 @@
 """What a person should know about a layout: briefs not met, levels not reached, assumptions."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from soffit.design.place_ceiling import CeilingSearch
-from soffit.design.place_question import Question
+from soffit.design.place_question import Question, make_question
+from soffit.evaluate.sound_source import radiator_of
 from soffit.model.decisions import Option
 from soffit.model.findings import Finding
+from soffit.model.survey import ListeningArea
 
 
 def place_findings(
@@ -19,6 +22,7 @@ def place_findings(
     is_loud: bool,
     wanted_dba: float,
     assumed: str,
+    retry: Callable[[Question], int | None],
 ) -> tuple[Finding, ...]:
     """Return the findings of one room's layout.
 
@@ -38,11 +42,13 @@ def place_findings(
         Wanted level. [dB]
     assumed
         What was assumed for it, in words.
+    retry
+        Fewest speakers that meet the brief of a changed question; ``None`` if none do.
     """
     room = question.room
     out: list[Finding] = []
     if not is_met:
-        out.append(_uneven(question, searches, chosen))
+        out.append(_uneven(question, searches, chosen, retry))
     if not is_loud:
         out.append(
             Finding(
@@ -84,37 +90,27 @@ def place_findings(
     return tuple(out)
 
 
-def _uneven(question: Question, searches: Sequence[CeilingSearch], chosen: Option) -> Finding:
+def _uneven(
+    question: Question,
+    searches: Sequence[CeilingSearch],
+    chosen: Option,
+    retry: Callable[[Question], int | None],
+) -> Finding:
     room = question.room
     asked = 2.0 * room.brief.evenness_db
-    free = sum(search.part.sites.count_free for search in searches)
-    inside = sum(int(search.part.sites.is_inside.sum()) for search in searches)
     reasons: list[str] = []
     mends: list[str] = []
+    meeting = _meeting(searches, asked)
     if room.brief.count is not None:
         reasons.append(f"the brief names {room.brief.count} speakers")
-        meeting = _meeting(searches, asked)
-        if meeting is not None:
-            mends.append(f"allow {meeting} speakers")
     elif room.brief.spacing_m is not None:
         reasons.append(f"the specification names a spacing of {room.brief.spacing_m:.2f} m")
-        meeting = _meeting(searches, asked)
-        if meeting is not None:
-            mends.append(f"{meeting} speakers in the best pattern meet it")
-    else:
-        least = question.limits["place_most_speakers"]
-        if free < 0.5 * inside:
-            taken = dict(searches[0].part.sites.blocked_by)
-            names = ", ".join(f"{name} {number}" for name, number in taken.items())
-            reasons.append(f"only {free} of {inside} places are free ({names})")
-            mends.append("move what is in the way, or allow border tiles")
-        if chosen.count >= least:
-            reasons.append(f"no more than {least:.0f} speakers are tried")
-        reasons.append("the type's directivity and the listening area near the walls set the limit")
-        mends.append(
-            f"ask for ±{np.ceil(chosen.spread_db / 2 * 10) / 10:.1f} dB, widen the margin to the"
-            " walls, or choose a type with a wider coverage"
-        )
+    if meeting is not None:
+        mends.append(f"{meeting} speakers in the best pattern meet it")
+    elif not reasons:
+        reasons, mends = _binding(question, searches, retry)
+    step = float(np.ceil(chosen.spread_db / 2.0 * 10.0) / 10.0)
+    mends.append(f"or ask for ±{step:.1f} dB" if mends else f"ask for ±{step:.1f} dB")
     return Finding(
         code="PLACE-01",
         severity="warn",
@@ -126,6 +122,60 @@ def _uneven(question: Question, searches: Sequence[CeilingSearch], chosen: Optio
         limit_source="the brief",
         do="; ".join(mends) or "allow more speakers",
         why="; ".join(reasons),
+    )
+
+
+def _binding(
+    question: Question, searches: Sequence[CeilingSearch], retry: Callable[[Question], int | None]
+) -> tuple[list[str], list[str]]:
+    """Which limit binds, and what would meet the brief: each is tried, none is guessed."""
+    most = int(question.limits["place_most_speakers"])
+    tried = max(item.layout.count for search in searches for item in search.every())
+    free = sum(search.part.sites.count_free for search in searches)
+    if 0.9 * most <= tried < free:
+        return (
+            [f"no more than {most} speakers are tried (place_most_speakers)"],
+            ["raise that limit, or choose a type with a wider coverage"],
+        )
+    inside = sum(int(search.part.sites.is_inside.sum()) for search in searches)
+    taken: dict[str, int] = {}
+    for search in searches:
+        for name, number in search.part.sites.blocked_by:
+            taken[name] = taken.get(name, 0) + number
+    if free < inside:
+        clear = retry(replace(question, obstacles=()))
+        if clear is not None:
+            names = ", ".join(f"{name} {number}" for name, number in taken.items())
+            return (
+                [f"only {free} of {inside} places are free ({names})"],
+                [f"with nothing in the way {clear} speakers would meet it: move what is there"],
+            )
+    wider = retry(_with_margin(question, 1.0))
+    if wider is not None:
+        return (
+            ["the ears near the walls set the limit"],
+            [f"with ears 1 m from the walls {wider} speakers would meet it"],
+        )
+    text = radiator_of(question.speaker_type).directivity.text
+    return (
+        [f"the type's directivity sets the limit ({text}), not the number of speakers"],
+        ["choose a type with a wider coverage, or hang it higher"],
+    )
+
+
+def _with_margin(question: Question, margin_m: float) -> Question:
+    areas = question.room.listening_areas or (ListeningArea(key="room"),)
+    wide = tuple(replace(area, wall_margin_m=max(area.wall_margin_m, margin_m)) for area in areas)
+    return make_question(
+        replace(question.room, listening_areas=wide),
+        speaker_type=question.speaker_type,
+        voltage_v=question.voltage_v,
+        obstacles=question.obstacles,
+        catalogue=question.catalogue,
+        placed=question.placed,
+        limits=question.limits,
+        family=question.family,
+        is_imperial=question.is_imperial,
     )
 
 
