@@ -282,6 +282,7 @@ def cable_rows(job: Job, *, slack_ratio: float) -> tuple[CableRow, ...]:
                     note=f"through {run.penetrations} wall" + "s" * (run.penetrations > 1)
                     if run.penetrations
                     else "",
+                    penetrations=run.penetrations,
                 )
             )
     return tuple(rows)

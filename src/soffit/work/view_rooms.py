@@ -53,6 +53,7 @@ def _view(whole: Whole, room: Room, labels: Mapping[str, str]) -> RoomView:
         key=room.key,
         label=room.label,
         storey=storey.label,
+        storey_elevation_m=storey.elevation_m,
         outline=room.outline,
         holes=room.holes,
         ceilings=room.ceilings,
