@@ -388,7 +388,12 @@ RAISED: dict[str, Raised] = {
         lambda: with_entry(clean_job(), "amplifier_types", "amp-60", channel_power_w=(20.0,))
     ),
     "AMP-02": _job(
-        lambda: with_entry(clean_job(), "amplifier_types", "amp-60", channel_power_w=(38.0,))
+        lambda: with_entry(
+            with_entry(clean_job(), "amplifier_types", "amp-60", channel_power_w=(34.0,)),
+            "speaker_types",
+            "ceiling-6",
+            tap_watt="drawn",
+        )
     ),
     "AMP-03": _job(lambda: with_design(clean_job(), amplifiers=())),
     "AMP-04": _job(

@@ -9,13 +9,17 @@ from soffit.model.findings import Finding, Mend
 from soffit.model.lines import Amplifier, Channel
 
 
-def _loads(context: Context) -> Iterator[tuple[Amplifier, Channel, AmplifierType, float, float]]:
-    """Yield every used channel with its rating and the sum of taps drawn on it."""
+def _loads(
+    context: Context, *, is_drawn: bool
+) -> Iterator[tuple[Amplifier, Channel, AmplifierType, float, float]]:
+    """Yield every used channel with its rating, and what is drawn on it or its taps as marked."""
     for amplifier in context.job.design.amplifiers:
         entry = context.job.catalogue.amplifier(amplifier.type_id)
         for channel in amplifier.channels:
             states = [context.states.line(key) for key in channel.line_keys]
-            load = sum(state.drawn_w for state in states if state is not None)
+            load = sum(
+                state.drawn_w if is_drawn else state.load_w for state in states if state is not None
+            )
             if channel.line_keys and channel.number <= len(entry.channel_power_w):
                 rating = entry.channel_power_w[channel.number - 1]
                 yield amplifier, channel, entry, rating, load
@@ -50,7 +54,7 @@ def _overload(context: Context) -> list[Finding]:
             source="the amplifier's rating",
             mends=_larger(context, amplifier, load * _headroom(context)),
         )
-        for amplifier, channel, _, rating, load in _loads(context)
+        for amplifier, channel, _, rating, load in _loads(context, is_drawn=True)
         if load > rating * (1.0 + 1e-6)
     ]
 
@@ -60,17 +64,20 @@ def _headroom(context: Context) -> float:
 
 
 def _thin_headroom(context: Context) -> list[Finding]:
+    """Compare taps as marked: the headroom is there for what transformers draw on top."""
     ratio = context.limits["amplifier_headroom_ratio"]
+    overloaded = {(item.place_key, item.place) for item in _overload(context)}
     return [
         found(
             _name(amplifier, channel),
-            f"{load:.1f} W on {rating:g} W leaves {rating / load - 1.0:.0%} of headroom",
+            f"{load:.1f} W of taps on {rating:g} W leaves {rating / load - 1.0:.0%} of headroom",
             key=amplifier.key,
             limit=f"{ratio:.0%}",
             mends=_larger(context, amplifier, load * (1.0 + ratio)),
         )
-        for amplifier, channel, _, rating, load in _loads(context)
-        if load <= rating * (1.0 + 1e-6) < load * (1.0 + ratio) - 1e-6
+        for amplifier, channel, _, rating, load in _loads(context, is_drawn=False)
+        if rating * (1.0 + 1e-6) < load * (1.0 + ratio) - 1e-6
+        and (amplifier.key, _name(amplifier, channel)) not in overloaded
     ]
 
 
@@ -135,7 +142,7 @@ def _spare(context: Context) -> list[Finding]:
     most = context.limits["channel_spare_note_ratio"]
     free: dict[str, list[str]] = {}
     labels: dict[str, str] = {}
-    for amplifier, channel, _, rating, load in _loads(context):
+    for amplifier, channel, _, rating, load in _loads(context, is_drawn=True):
         if load > 0.0 and 1.0 - load / rating > most:
             labels[amplifier.key] = amplifier.label
             text = f"{rating - load:.0f} of {rating:g} W on channel {channel.number}"
@@ -170,7 +177,7 @@ def _no_high_pass(context: Context) -> list[Finding]:
 
 def _apparent(context: Context) -> list[Finding]:
     findings = []
-    for amplifier, channel, _, rating, load in _loads(context):
+    for amplifier, channel, _, rating, load in _loads(context, is_drawn=True):
         sweeps = [context.states.sweep(key) for key in channel.line_keys]
         apparent = sum(sweep.va_max for sweep in sweeps if sweep is not None)
         if load <= rating < apparent:
