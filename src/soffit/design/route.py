@@ -8,7 +8,12 @@ import numpy as np
 from shapely.geometry import LineString, Polygon
 
 from soffit.circuit.wiring_class import Space
-from soffit.design.route_amplifiers import amplifier_types, amplifiers_for, with_high_pass
+from soffit.design.route_amplifiers import (
+    amplifier_types,
+    amplifiers_for,
+    asked_w,
+    with_high_pass,
+)
 from soffit.design.route_build import Sized, build_line, size_line, wiring_of
 from soffit.design.route_cables import cables_for
 from soffit.design.route_field import Base, Field, KeyMaker, field_of
@@ -92,7 +97,7 @@ def wire(
         previous=previous,
         new_key=new_key,
         headroom_ratio=(1.0 + limits["amplifier_headroom_ratio"])
-        * (1.0 + survey.equipment.spare_ratio)
+        * (1.0 + limits["amplifier_spare_ratio"])
         - 1.0,
         seed=seed,
     )
@@ -197,7 +202,7 @@ class _Plan:
 def _plan_group(base: Base, group: Group) -> tuple[list[_Plan], str]:
     """Order, split, lay and size a group; more lines than the load asks for where loss does."""
     field = field_of(base, group)
-    load = {place: field.speaker(place).tap.power_w for place in field.places}
+    load = {place: asked_w(base, field.speaker(place)) for place in field.places}
     most_w = _most_w(base, field, load)
     stops = [field.start, *field.places]
     order = choose_order(field.ways.cost_m[np.ix_(stops, stops)], seed=base.seed, is_rough=True)

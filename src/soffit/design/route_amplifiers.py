@@ -26,6 +26,25 @@ def amplifier_types(survey: Survey, catalogue: Catalogue) -> tuple[AmplifierType
     return tuple(entry for entry in catalogue.amplifier_types if not wanted or entry.id in wanted)
 
 
+def asked_w(base: Base, speaker: Speaker) -> float:
+    """Return what a loudspeaker asks of its channel, headroom not yet added. [W].
+
+    Parameters
+    ----------
+    base
+        The job.
+    speaker
+        The loudspeaker.
+
+    Returns
+    -------
+    float
+        Its tap; more where a lossy transformer draws more than tap and headroom together. [W]
+    """
+    drawn = base.catalogue.speaker(speaker.type_id).drawn_w(speaker.tap)
+    return max(speaker.tap.power_w, drawn / (1.0 + base.headroom_ratio))
+
+
 def amplifiers_for(
     base: Base, lines: Sequence[Line], by_key: Mapping[str, Speaker]
 ) -> tuple[Amplifier, ...]:
@@ -66,7 +85,7 @@ def amplifiers_for(
                 key=line.key,
                 label=line.label,
                 zone=_share(base, line, by_key),
-                load_w=sum(by_key[key].tap.power_w for key in line.speaker_keys),
+                load_w=sum(asked_w(base, by_key[key]) for key in line.speaker_keys),
             )
             for line in lines
             if line.rack_key == rack.key and line.key not in served
