@@ -13,6 +13,9 @@ from soffit.measure.line_plan import LinePlan
 from soffit.measure.predict import Look
 
 Heard = Literal["heard", "silent", "loud", "faint"]
+TYPICAL_OHM: Final = 100.0
+KIN_OCTAVES: Final = 3.0
+"""Octaves over which the model's error stays alike (common practice, no source)."""
 CONTACT_OHM: Final = 0.03
 """How differently two contacts of the same leads come out (common practice, no source). [Ω]"""
 HEARD: Final[tuple[Heard, ...]] = ("heard", "silent", "loud", "faint")
@@ -81,41 +84,57 @@ class Evidence:
         return tuple(sorted({item.look.tone_hz for item in (*self.shown, *self.log)}))
 
 
-def noise_sd(
-    shown: Sequence[Shown], limits: Mapping[str, float], *, is_logged: bool = False
+def noise_matrix(
+    looks: Sequence[Look],
+    limits: Mapping[str, float],
+    *,
+    ohm: Sequence[float] = (),
+    is_logged: bool = False,
 ) -> FloatArray:
-    """Scatter of ln(reading) that belongs to each reading alone, (n_readings,).
+    """Covariance (n_looks, n_looks) of ln(reading) that no unknown of the line explains.
 
     Parameters
     ----------
-    shown
-        Readings.
+    looks
+        What is read.
     limits
         Settings by name.
+    ohm
+        Values, for the contacts of the leads; large ones by default. [Ω]
     is_logged
         Whether a log of the healthy line takes most of the model's error away.
 
     Returns
     -------
-    (n_readings,)
-        One standard deviation.
+    (n_looks, n_looks)
+        Scatter of each reading on its diagonal; the model's error is shared by the tones of one
+        look, so that many tones at one joint do not count as many proofs.
     """
-    found = []
-    for item in shown:
-        octaves = abs(math.log2(item.look.tone_hz / 1000.0))
-        model = limits["logged_model_error_sd" if is_logged else "model_error_sd"]
-        model *= 1.0 + octaves
-        base = math.hypot(limits["meter_noise_sd"], model)
-        match item.look.direction:
+    error = limits["logged_model_error_sd" if is_logged else "model_error_sd"]
+    values = list(ohm) or [TYPICAL_OHM] * len(looks)
+    model, own = np.zeros(len(looks)), np.zeros(len(looks))
+    for m, (look, value) in enumerate(zip(looks, values, strict=True)):
+        octaves = abs(math.log2(look.tone_hz / 1000.0))
+        model[m] = error * (1.0 + octaves)
+        match look.direction:
             case "volts":
-                base = limits["voltage_reading_sd"]
+                model[m], own[m] = 0.0, limits["voltage_reading_sd"]
             case "amps":
-                base = math.hypot(limits["clamp_reading_sd"], model)
+                own[m] = limits["clamp_reading_sd"]
             case _:
-                contact = CONTACT_OHM / max(item.value, 0.3)
-                base = math.hypot(base, contact)
-        found.append(base)
-    return np.asarray(found, dtype=np.float64)
+                contact = CONTACT_OHM / max(value, 0.3)
+                own[m] = math.hypot(limits["meter_noise_sd"], contact)
+    near = np.asarray(
+        [[_kinship(one, two) for two in looks] for one in looks], dtype=np.float64
+    ).reshape(len(looks), len(looks))
+    return np.diag(own**2) + np.outer(model, model) * near
+
+
+def _kinship(one: Look, two: Look) -> float:
+    """Correlation of the model's error between two looks: tones of one look, by octaves apart."""
+    if (one.direction, one.place) != (two.direction, two.place):
+        return 0.0
+    return math.exp(-abs(math.log2(one.tone_hz / two.tone_hz)) / KIN_OCTAVES)
 
 
 def ear_log_likelihood(

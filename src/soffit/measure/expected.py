@@ -16,7 +16,7 @@ import numpy as np
 from soffit.circuit.tree import solve_tree
 from soffit.decibel import field_ratio
 from soffit.measure.entry import OVER_RANGE_OHM
-from soffit.measure.evidence import Shown, noise_sd
+from soffit.measure.evidence import noise_matrix
 from soffit.measure.line_plan import LinePlan
 from soffit.measure.posterior import coordinates
 from soffit.measure.predict import Direction, LineModel, Look
@@ -138,10 +138,9 @@ def bands(
     if not looks:
         return []
     prediction = model.predict([HEALTHY], looks)
-    typical = [Shown(look=look, value=100.0) for look in looks]
-    own = noise_sd(typical, model.limits, is_logged=is_logged)
+    own = np.diag(noise_matrix(looks, model.limits, is_logged=is_logged))
     axes = coordinates(model, prediction.slope)[0]
-    sd = np.sqrt(np.sum(axes**2, axis=1) + own**2)
+    sd = np.sqrt(np.sum(axes**2, axis=1) + own)
     return [(float(m), float(s)) for m, s in zip(prediction.mean[0], sd, strict=True)]
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from soffit.circuit.arrays import FloatArray
-from soffit.measure.evidence import HEARD, Shown, line_word_probability, noise_sd, word_probability
+from soffit.measure.evidence import HEARD, line_word_probability, noise_matrix, word_probability
 from soffit.measure.line_plan import LinePlan
 from soffit.measure.posterior import Posterior, coordinates, predict_sized, sized
 from soffit.measure.predict import Look
@@ -184,15 +184,20 @@ def _given_past(
     suspects = [posterior.suspects[i] for i in top]
     delta = posterior.delta[list(top)]
     prediction = predict_sized(model, suspects, delta, [*[item.look for item in past], *looks])
-    typical = [Shown(look=look, value=100.0) for look in looks]
-    own = noise_sd([*past, *typical], limits, is_logged=bool(posterior.evidence.log))
+    is_logged = bool(posterior.evidence.log)
+    noise = noise_matrix(
+        [item.look for item in past],
+        limits,
+        ohm=[item.value for item in past],
+        is_logged=is_logged,
+    )
     axes = coordinates(model, prediction.slope)
     old, fresh = axes[:, :n_past], axes[:, n_past:]
     mean = prediction.mean[:, n_past:]
     pull = np.zeros((len(suspects), len(looks), n_past))
     if n_past:
         inner = old @ np.swapaxes(old, 1, 2)
-        inner[:, range(n_past), range(n_past)] += own[:n_past] ** 2
+        inner = inner + noise
         cross = old @ np.swapaxes(fresh, 1, 2)
         pull = np.swapaxes(np.linalg.solve(inner, cross), 1, 2)
         seen = np.log([item.value for item in past])
@@ -201,7 +206,7 @@ def _given_past(
     for group in map(list, groups):
         mine = fresh[:, group]
         cov = mine @ np.swapaxes(mine, 1, 2)
-        cov[:, range(len(group)), range(len(group))] += own[n_past:][group] ** 2
+        cov = cov + noise_matrix([looks[m] for m in group], limits, is_logged=is_logged)
         if n_past:
             cov = cov - pull[:, group] @ (old @ np.swapaxes(mine, 1, 2))
         found.append((mean[:, group], cov))

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.special import fdtrc, ndtr
 
 from soffit.circuit.arrays import FloatArray
-from soffit.measure.evidence import Evidence, Listened, Shown, ear_log_likelihood, noise_sd
+from soffit.measure.evidence import Evidence, Listened, Shown, ear_log_likelihood, noise_matrix
 from soffit.measure.line_plan import LinePlan
 from soffit.measure.predict import LineModel, Look, Prediction
 from soffit.measure.suspects import Suspect, fault_kinds, suspects_of
@@ -123,7 +123,8 @@ def line_model(
     exact = [item for item in evidence.log if item.bound == "="]
     if exact:
         values = np.log([item.value for item in exact])
-        model.learn([item.look for item in exact], values, noise_sd(exact, limits))
+        looks = [item.look for item in exact]
+        model.learn(looks, values, noise_matrix(looks, limits))
     return model
 
 
@@ -146,7 +147,7 @@ def coordinates(model: LineModel, slope: FloatArray) -> FloatArray:
     return both.reshape(n_suspects, n_looks, -1)
 
 
-def covariance(model: LineModel, slope: FloatArray, own_sd: FloatArray) -> FloatArray:
+def covariance(model: LineModel, slope: FloatArray, noise: FloatArray) -> FloatArray:
     """Covariance (n_suspects, n_looks, n_looks) of ln readings.
 
     Parameters
@@ -155,14 +156,12 @@ def covariance(model: LineModel, slope: FloatArray, own_sd: FloatArray) -> Float
         The line with what is known about it.
     slope : (n_suspects, n_looks, n_nuisance)
         Slopes of a prediction.
-    own_sd : (n_looks,)
-        Scatter of each reading alone.
+    noise : (n_looks, n_looks)
+        What no unknown of the line explains.
     """
     state = coordinates(model, slope)
     both = state @ np.swapaxes(state, 1, 2)
-    index = np.arange(len(own_sd))
-    both[:, index, index] += own_sd**2
-    return np.asarray(both)
+    return np.asarray(both + noise)
 
 
 def _student(residual: FloatArray, cov: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -194,6 +193,15 @@ def _censored(
         share = ndtr(z if item.bound == ">" else -z)
         total += np.log(0.995 * share + 0.0025)
     return total
+
+
+def _noise(evidence: Evidence, model: LineModel) -> FloatArray:
+    return noise_matrix(
+        [item.look for item in evidence.shown],
+        model.limits,
+        ohm=[item.value for item in evidence.shown],
+        is_logged=bool(evidence.log),
+    )
 
 
 def sized(suspects: Sequence[Suspect], delta: FloatArray) -> tuple[Suspect, ...]:
@@ -255,7 +263,7 @@ def _weigh(
 ) -> _Weighed:
     """Weigh suspicions, their circuits solved at moved sizes."""
     shown = evidence.shown
-    own = noise_sd(shown, model.limits, is_logged=bool(evidence.log))
+    own = _noise(evidence, model)
     prediction = predict_sized(model, suspects, delta, [item.look for item in shown])
     total = ear_log_likelihood(
         prediction.excess_db,
@@ -385,7 +393,7 @@ def _shortlist(
     if len(suspects) <= KEEP_LEAST or not (evidence.shown or evidence.listened):
         return list(range(len(suspects)))
     looks = [item.look for item in evidence.shown]
-    own = noise_sd(evidence.shown, model.limits, is_logged=bool(evidence.log))
+    own = _noise(evidence, model)
     rough = prior.copy()
     healthy = model.predict(suspects[:1], looks)
     cov = covariance(model, healthy.slope, own) if looks else np.zeros((1, 0, 0))

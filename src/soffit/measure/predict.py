@@ -207,7 +207,7 @@ class LineModel:
         state = self._solve(cases)
         return float(np.abs(state.impedance_ohm[0, self.ear]))
 
-    def learn(self, looks: Sequence[Look], ln_reading: FloatArray, noise_sd: FloatArray) -> None:
+    def learn(self, looks: Sequence[Look], ln_reading: FloatArray, noise: FloatArray) -> None:
         """Take a log of the healthy line in: what is known about each piece from now on.
 
         Parameters
@@ -216,8 +216,8 @@ class LineModel:
             What was read.
         ln_reading : (n_looks,)
             Natural logarithm of each reading.
-        noise_sd : (n_looks,)
-            Its own scatter, the instrument's gain apart.
+        noise : (n_looks, n_looks)
+            Covariance of its own scatter, the instrument's gain apart.
 
         Notes
         -----
@@ -225,7 +225,7 @@ class LineModel:
         better mean. Units then may have drifted since, and the copper has another temperature.
         """
         gain = self.limits["meter_gain_sd"]
-        covariance = np.diag(noise_sd**2) + gain**2
+        covariance = noise + gain**2
         for _ in range(2):
             prediction = self.predict([_HEALTHY], looks)
             slope = prediction.slope[0, :, : self.n_state]

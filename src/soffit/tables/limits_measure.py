@@ -237,7 +237,7 @@ ROWS: Final[tuple[Setting, ...]] = (
     ),
     Setting(
         name="trace_least_bits_min",
-        default=0.02,
+        default=0.025,
         unit="bit/min",
         quantity=None,
         source=PRACTICE,
