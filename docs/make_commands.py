@@ -20,8 +20,8 @@ def page() -> str:
     lines = [
         "# Commands",
         "",
-        "Made by `docs/make_commands.py`: what each command says with `--help`. Every command takes",
-        "`--json`; exit codes are 0 (clean), 1 (findings of severity stop), 2 (unusable job or",
+        "Made by `docs/make_commands.py`: what each command says with `--help`. Every command",
+        "takes `--json`; exit codes are 0 (clean), 1 (findings of severity stop), 2 (unusable job or",
         "usage) and 3 (our bug).",
         "",
         "```text",
