@@ -55,3 +55,14 @@ def test_names_in_code_marks_that_look_like_settings_are_settings():
     named = set(re.findall(r"`([a-z]+(?:_[a-z]+)*_(?:m|ratio|most|w|degc))`", THEORY))
     functions = {"voltage_drop_ratio", "delivered_power_ratio"}
     assert named - functions <= known
+
+
+def test_settings_on_the_page_of_wiring_exist_with_the_defaults_it_prints():
+    page = (DOCS / "how-to" / "wiring.md").read_text(encoding="utf-8")
+    rows = {row.name: row.default for row in limits_line.ROWS}
+    named = set(re.findall(r"`([a-z]+(?:_[a-z]+)+)`", page))
+    assert named - {"cable_ways"} <= set(rows)
+    printed = re.findall(r"`([a-z_]+)`[a-z ]*\((\d+(?:\.\d+)?)(?: [mW])?\)", page)
+    assert len(printed) >= 3
+    for name, value in printed:
+        assert rows[name] == float(value)

@@ -36,6 +36,16 @@ ROWS: Final = (
         most=2.0,
     ),
     Setting(
+        name="amplifier_spare_ratio",
+        default=0.0,
+        unit="",
+        quantity="ratio",
+        source="common practice, no source",
+        help="Load that channels keep free for later loudspeakers, on top of the headroom.",
+        least=0.0,
+        most=2.0,
+    ),
+    Setting(
         name="conductor_degc",
         default=40.0,
         unit="°C",
