@@ -1,6 +1,7 @@
 """Which sheets make which pack, and in which order."""
 
 from collections.abc import Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from typing import Any, Final, Literal
 
@@ -59,6 +60,9 @@ _PARTS: Final[dict[Pack, tuple[str, ...]]] = {
 }
 
 
+_AT_ONCE: Final = 2
+
+
 def make_packs(
     view: JobView,
     packs: Sequence[Pack] = ("job",),
@@ -87,14 +91,17 @@ def make_packs(
     if paper is not None:
         view = replace(view, title=replace(view.title, paper=paper))
     maker = Maker(view, progress)
-    done: dict[Pack, bytes] = {}
-    for pack in packs:
-        parts = [section for name in _PARTS[pack] for section in maker.part(name)]
-        sections = [*maker.cover(PACKS[pack], parts), *parts]
-        progress(f"{PACKS[pack]}: PDF")
-        data = pack_data(view, PACKS[pack], sections)
-        done[pack] = compile_pdf(shown(data, maker.missing), date=view.title.date)
-    return done
+    with ThreadPoolExecutor(_AT_ONCE) as pool:  # the compiler runs beside Python
+        waiting: dict[Pack, Future[bytes]] = {}
+        for pack in packs:
+            parts = [section for name in _PARTS[pack] for section in maker.part(name)]
+            sections = [*maker.cover(PACKS[pack], parts), *parts]
+            data = shown(pack_data(view, PACKS[pack], sections), maker.missing)
+            waiting[pack] = pool.submit(compile_pdf, data, date=view.title.date)
+        for pack in packs:
+            progress(f"{PACKS[pack]}: PDF")
+            waiting[pack].result()
+    return {pack: future.result() for pack, future in waiting.items()}
 
 
 def pack_data(view: JobView, name: str, sections: Sequence[Section]) -> dict[str, Any]:
