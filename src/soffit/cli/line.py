@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+from click.core import ParameterSource
 
 if TYPE_CHECKING:
     from soffit.work.quick_line import QuickAnswer
@@ -64,6 +65,7 @@ def command(description: str | None, as_json: bool, **words: Any) -> int:  # noq
     asks_job = description is not None and Path(description).is_dir()
     on_job = {name: words.pop(name) for name in ("label", "add", "after")}
     if asks_job:
+        _refuse_unused()
         return _add(Path(description or ""), words, on_job, as_json=as_json)
     if any(value is not None for value in on_job.values()):
         msg = "--line, --add and --after ask about a job: give its folder first"
@@ -72,6 +74,9 @@ def command(description: str | None, as_json: bool, **words: Any) -> int:  # noq
     from soffit.work.quick_line_question import LineWords, question_from_words
 
     drawings = {name: words.pop(name) for name in ("schematic", "curve")}
+    if drawings["curve"] is not None and drawings["schematic"] == drawings["curve"]:
+        msg = f"--schematic and --curve both write {drawings['curve']!r}"
+        raise click.UsageError(msg)
     asked = LineWords(**words)
     text = None if description is None else _read(description)
     imperial = asked.is_imperial(text)
@@ -82,6 +87,21 @@ def command(description: str | None, as_json: bool, **words: Any) -> int:  # noq
     else:
         click.echo(_text(answer, imperial=imperial))
     return 1 if any(finding.severity == "stop" for finding in answer.findings) else 0
+
+
+def _refuse_unused() -> None:
+    """Refuse options that a question about a job does not read: silence would look like a yes."""
+    context = click.get_current_context()
+    read = {"description", "as_json", "label", "add", "after", "tap", "spacing"}
+    given = [
+        option.opts[0]
+        for option in context.command.params
+        if option.name not in read
+        and context.get_parameter_source(option.name or "") is ParameterSource.COMMANDLINE
+    ]
+    if given:
+        msg = f"{', '.join(given)}: the job says this already; leave it out, or the folder"
+        raise click.UsageError(msg)
 
 
 def _add(folder: Path, words: dict[str, Any], on_job: dict[str, Any], *, as_json: bool) -> int:

@@ -32,6 +32,10 @@ COMMANDS: Final[tuple[tuple[str, str], ...]] = (
 """Name and one line of help, in the order of the job; modules are ``soffit.cli.<name>``."""
 
 
+SHOWN: Final = 30
+"""Problems that a terminal shows at once; JSON has all of them."""
+
+
 class JobGroup(click.Group):
     """Commands by name, imported when they are called and not before."""
 
@@ -71,9 +75,10 @@ def _tell(problems: Sequence[Problem], *, as_json: bool) -> None:
         body = {"error": first, "more": [item.as_dict() for item in problems[1:]], "findings": []}
         click.echo(json.dumps(body, ensure_ascii=False, indent=2))
         return
-    click.echo("\n\n".join(problem.text() for problem in problems), err=True)
+    click.echo("\n\n".join(problem.text() for problem in problems[:SHOWN]), err=True)
     if len(problems) > 1:
-        click.echo(f"\n{len(problems)} problems; nothing was changed.", err=True)
+        first = f", the first {SHOWN} shown" if len(problems) > SHOWN else ""
+        click.echo(f"\n{len(problems)} problems{first}; nothing was changed.", err=True)
 
 
 def _usage_problem(error: click.ClickException) -> Problem:
@@ -90,7 +95,7 @@ def _usage_problem(error: click.ClickException) -> Problem:
 def _os_problem(error: OSError) -> Problem:
     return Problem(
         what=f"{error.filename or 'a file'}: {error.strerror or error}",
-        where=str(error.filename or ""),
+        where=str(error.filename or "a file that this command writes"),
         why="the operating system refused",
         do="check that the path exists, may be read or written, and that the disk has room",
     )

@@ -12,6 +12,7 @@ from soffit.job.parse import JOB_FILE
 from soffit.job.read import read_job
 from soffit.job.repair import current_text, repair
 from soffit.job.revision import empty_text, without_revision
+from soffit.job.texts import name_of
 from soffit.job.write import check_survey_text, transact
 from soffit.model.decisions import Job
 
@@ -88,7 +89,7 @@ def create_job(
             (folder / name).mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise JobError(
-            what=f"the folder {folder.name!r} cannot be made",
+            what=f"the folder {name_of(folder)!r} cannot be made",
             where=str(folder),
             why=str(error.strerror),
             do="choose another place, or check the rights of its parent",
@@ -114,7 +115,7 @@ def _check_folder(folder: Path, *, force: bool) -> bool:
     """Return whether the folder is a job already; raise if it must not be touched."""
     if folder.exists() and not folder.is_dir():
         raise JobError(
-            what=f"{folder.name!r} is a file",
+            what=f"{name_of(folder)!r} is a file",
             where=str(folder),
             why="a job is a folder",
             do="choose another name",
@@ -122,14 +123,14 @@ def _check_folder(folder: Path, *, force: bool) -> bool:
     is_job = (folder / JOB_FILE).exists()
     if is_job and not force:
         raise JobError(
-            what=f"there is a job in {folder.name!r} already",
+            what=f"there is a job in {name_of(folder)!r} already",
             where=str(folder / JOB_FILE),
             why="a new job does not overwrite another",
             do="choose another folder, or force it: survey and design are replaced",
         )
     if not is_job and not force and folder.is_dir() and any(folder.iterdir()):
         raise JobError(
-            what=f"the folder {folder.name!r} is not empty",
+            what=f"the folder {name_of(folder)!r} is not empty",
             where=str(folder),
             why="a new job goes into a folder of its own",
             do="choose another folder, or force it: what is there stays",

@@ -6,6 +6,17 @@ from soffit.errors import JobError
 from soffit.job.toml_text import decode_text
 
 
+def name_of(folder: Path) -> str:
+    """Return the name by which a message calls a folder, also where it was given as ``.``.
+
+    Parameters
+    ----------
+    folder
+        Folder of the job.
+    """
+    return folder.absolute().name or str(folder)
+
+
 def read_text(folder: Path, name: str) -> str | None:
     """Return the text of a file of the job, or ``None`` if there is no such file.
 
@@ -52,7 +63,7 @@ def need_text(folder: Path, name: str) -> str:
     """
     if not folder.is_dir():
         raise JobError(
-            what=f"there is no job folder {folder.name!r}",
+            what=f"there is no job folder {name_of(folder)!r}",
             where=str(folder),
             why="the folder does not exist" if not folder.exists() else "it is a file",
             do="name a folder that holds a job.toml; soffit new FOLDER makes one",
@@ -60,7 +71,7 @@ def need_text(folder: Path, name: str) -> str:
     text = read_text(folder, name)
     if text is None:
         raise JobError(
-            what=f"{folder.name!r} is no job",
+            what=f"{name_of(folder)!r} is no job",
             where=str(folder / name),
             why=f"it holds no {name}",
             do="name a folder that holds one; soffit new FOLDER makes one",

@@ -1,5 +1,6 @@
 """One line without a job: load, amplifier, ohms, and the loss at every loudspeaker."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final, Literal
@@ -29,6 +30,11 @@ from soffit.tables.settings import DEFAULT_LIMITS, Limits
 from soffit.work.quick_line_text import AMPLIFIER, QuickRun
 
 _DIGITS: Final = 9
+_LONGEST_RUN_M: Final = 1e5
+_LARGEST_TAP_W: Final = 1e5
+_LARGEST_INSERTION_LOSS_DB: Final = 20.0
+"""What no line has; beyond, floating point gives infinite numbers instead of an answer."""
+
 _THICKER: Final[dict[str, tuple[str, ...]]] = {
     "AWG": ("24", "22", "20", "18", "16", "14", "12", "10"),
     "mm2": ("0.5", "0.75", "1", "1.5", "2.5", "4", "6"),
@@ -293,11 +299,11 @@ def _check_question(question: QuickLine) -> None:
         Problem(
             what=f"the run {run.start} - {run.end} is {run.length_m:g} m long",
             where=f"run {run.start} - {run.end}",
-            why="a run is longer than nothing",
+            why="a run is longer than nothing, and no line is longer than 100 km",
             do="give its route length, such as 8 m or 26 ft",
         )
         for run in question.runs
-        if not run.length_m > 0.0
+        if not 0.0 < run.length_m <= _LONGEST_RUN_M
     ]
     problems += [
         Problem(
@@ -307,7 +313,7 @@ def _check_question(question: QuickLine) -> None:
             do="give the tap in watts",
         )
         for run in question.runs
-        if not 0.0 <= run.tap_w <= 1e5
+        if not 0.0 <= run.tap_w <= _LARGEST_TAP_W
     ]
     if not any(run.tap_w > 0.0 for run in question.runs):
         problems.append(
@@ -318,7 +324,7 @@ def _check_question(question: QuickLine) -> None:
                 do="give at least one tap, such as 5 W",
             )
         )
-    tapped = [run.end for run in question.runs if run.tap_w > 0.0]
+    tapped = Counter(run.end for run in question.runs if run.tap_w > 0.0)
     problems += [
         Problem(
             what=f"{name} is given a tap twice",
@@ -326,8 +332,18 @@ def _check_question(question: QuickLine) -> None:
             why="a loudspeaker has one tap; the run that closes a ring names none",
             do="leave the tap of the second run empty",
         )
-        for name in sorted({name for name in tapped if tapped.count(name) > 1})
+        for name, count in sorted(tapped.items())
+        if count > 1
     ]
+    if not 0.0 <= question.insertion_loss_db <= _LARGEST_INSERTION_LOSS_DB:
+        problems.append(
+            Problem(
+                what=f"insertion loss of {question.insertion_loss_db:g} dB",
+                where="--insertion-loss",
+                why="a transformer only takes power: 0 to 20 dB make sense, 0.5 to 2 are usual",
+                do="give the loss on its data sheet as a positive number",
+            )
+        )
     if not 0.0 <= question.headroom_ratio <= 2.0:
         problems.append(
             Problem(

@@ -244,7 +244,7 @@ def _read_run(cells: list[str], where: str, gauge: Gauge | None) -> QuickRun:
             what=f"{end}: tap {tap} is below zero",
             where=where,
             why="a tap draws power",
-            do="fix it",
+            do="write the tap without the minus sign, or leave it empty for a bare joint",
         )
     return QuickRun(start=start, end=end, length_m=length_m, gauge=size, tap_w=tap_w)
 

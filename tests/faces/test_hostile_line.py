@@ -1,0 +1,71 @@
+"""Numbers and options with which ``soffit line`` could have answered nonsense, or not at all."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from soffit.cli.main import SHOWN, run
+
+CHAIN = ["--speakers", "3", "--tap", "5 W", "--feed", "3 m", "--cable", "18 AWG"]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        [*CHAIN, "--spacing", "1e300 m"],  # had answered with infinite ohms, which is no JSON
+        [*CHAIN, "--insertion-loss", "1e6 dB", "--tap-watt", "delivered"],
+        [*CHAIN, "--insertion-loss", "1000 dB"],
+        [*CHAIN, "--schematic", "same.svg", "--curve", "same.svg"],
+    ],
+)
+def test_it_refuses_in_four_parts(words, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert run(["line", *words, "--json"]) == 2
+    error = json.loads(capsys.readouterr().out)["error"]
+    assert all(error[part] for part in ("what", "where", "why", "do"))
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["--spacing", "100 km"],
+        ["--tap", "0.001 mW"],
+        ["--tap", "100 kW"],
+        ["--insertion-loss", "20 dB", "--tap-watt", "delivered"],
+    ],
+)
+def test_its_numbers_stay_finite_at_the_ends_of_what_it_takes(words, capsys):
+    assert run(["line", *CHAIN, *words, "--json"]) in (0, 1)
+
+    def refuse(word):
+        raise AssertionError(word)
+
+    json.loads(capsys.readouterr().out, parse_constant=refuse)
+
+
+@pytest.mark.parametrize(
+    "words", [["--volts", "25"], ["--cable", "18 AWG"], ["--schematic", "x.svg"]]
+)
+def test_on_a_job_it_refuses_what_it_would_not_read(words, tmp_path, capsys):
+    assert run(["line", str(tmp_path), "--line", "L1", "--add", "2", *words, "--json"]) == 2
+    assert words[0] in json.loads(capsys.readouterr().out)["error"]["what"]
+
+
+def test_a_wall_of_problems_is_cut_on_a_terminal_and_whole_in_json(tmp_path, capsys):
+    file = tmp_path / "odd.txt"
+    file.write_text("nonsense\n" * 500, encoding="utf-8")
+    assert run(["line", str(file), "--cable", "18 AWG"]) == 2
+    text = capsys.readouterr().err
+    assert text.count("is not a run") == SHOWN
+    assert "500 problems" in text
+    assert run(["line", str(file), "--cable", "18 AWG", "--json"]) == 2
+    assert len(json.loads(capsys.readouterr().out)["more"]) == 499
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="only some systems have it")
+def test_a_full_disk_is_named(capsys):
+    assert run(["line", *CHAIN, "--curve", "/dev/full", "--json"]) == 2
+    error = json.loads(capsys.readouterr().out)["error"]
+    assert all(error[part] for part in ("what", "where", "why", "do"))
