@@ -1,285 +1,418 @@
-"""Rooms from the spaces of an IFC model: polygons, storeys, ceiling heights with their source."""
+"""Rooms from the spaces of IFC models: polygons, storeys, ceilings with their source, obstacles."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
-from shapely.geometry import Point as PlanPoint
 from shapely.geometry import Polygon
 
-from soffit.errors import JobError, MissingExtraError
+from soffit.errors import JobError
+from soffit.plans.doors import doors_on, is_near
+from soffit.plans.files import refuse
+from soffit.plans.ifc_ceilings import CeilingFinder, Cover, covers
+from soffit.plans.ifc_model import (
+    FAR_M,
+    FloatArray,
+    Mesh,
+    Mesher,
+    length_scale,
+    library,
+    open_model,
+)
+from soffit.plans.ifc_surfaces import footprint, hull_of
+from soffit.plans.ifc_things import Thing, things_of
 from soffit.plans.keys import key_of
-from soffit.plans.proposal import PlanProposal, RoomProposal, StoreyProposal
-from soffit.plans.shape import clean_polygons, ring_of
+from soffit.plans.proposal import (
+    PlanProposal,
+    ReadWishes,
+    RoomProposal,
+    SetAside,
+    StoreyProposal,
+)
+from soffit.plans.shape import ring_of
+from soffit.plans.things_in_rooms import RoomSpace, place_things
+from soffit.tables.settings import DEFAULT_LIMITS
 
-_DOWN: Final = -0.95
-_AREA_DOUBT: Final = 0.02
-_LEAST_HEIGHT_M: Final = 1.5
-_MOST_M: Final = 1e5
-FloatArray = NDArray[np.float64]
-
-
-def _library() -> Any:  # noqa: ANN401 untyped library
-    try:
-        import ifcopenshell
-        import ifcopenshell.geom
-        import ifcopenshell.util.element
-        import ifcopenshell.util.placement
-        import ifcopenshell.util.unit
-    except ImportError as error:
-        msg = "reading IFC needs ifcopenshell"
-        raise MissingExtraError(
-            msg,
-            where="soffit read",
-            why="it is an optional part of the installation",
-            do="install soffit[ifc]",
-        ) from error
-    return ifcopenshell
+_LEAST_HEIGHT_M: Final = 1.0
+_DOOR_REACH_M: Final = 0.45
+_WHOLE_FLOOR: Final = frozenset({"GFA", "PARKING"})
 
 
-def _refuse(path: Path, what: str, why: str, do: str) -> JobError:
-    return JobError(what=what, where=str(path), why=why, do=do)
+class _Space:
+    """One space with its body, before its ceilings are known."""
 
+    def __init__(self, element: Any, mesh: Mesh) -> None:  # noqa: ANN401 untyped library
+        self.element = element
+        self.mesh = mesh
+        self.polygons, self.floor_m, self.is_level = footprint(mesh)
 
-def open_model(path: Path) -> Any:  # noqa: ANN401 untyped library
-    """Open a model, or say why it is none.
-
-    Parameters
-    ----------
-    path
-        The file.
-
-    Returns
-    -------
-    object
-        The model.
-
-    Raises
-    ------
-    JobError
-        If the file is no IFC model.
-    MissingExtraError
-        If the library is not installed.
-    """
-    head = path.read_bytes()[:4096].lstrip()
-    if not head.startswith(b"ISO-10303-21"):
-        kind = "a zip archive" if head.startswith(b"PK") else "something else"
-        raise _refuse(
-            path,
-            f"{path.name} is not an IFC model",
-            f"such a file begins with ISO-10303-21; this one is {kind}",
-            "ask for the model as .ifc (STEP text), not zipped and not in another format",
-        )
-    library = _library()
-    try:
-        return library.open(str(path))
-    except Exception as error:
-        raise _refuse(
-            path,
-            f"{path.name} cannot be read as IFC",
-            f"the reader says: {str(error)[:200]}",
-            "open it in the program that made it and export it again",
-        ) from error
-
-
-class _Mesher:
-    """Shapes in metres and world coordinates, one element at a time."""
-
-    def __init__(self, library: Any) -> None:  # noqa: ANN401 untyped library
-        self._geom = library.geom
-        self._settings = library.geom.settings()
-        self._settings.set("use-world-coords", True)
-
-    def mesh(self, element: Any) -> tuple[FloatArray, NDArray[np.int64]] | None:  # noqa: ANN401 untyped library
-        """Return corners (n, 3) and triangles (m, 3); ``None`` for what has no shape."""
-        try:
-            shape = self._geom.create_shape(self._settings, element)
-        except (RuntimeError, ValueError):
-            return None
-        corners = np.asarray(shape.geometry.verts, dtype=np.float64).reshape(-1, 3)
-        faces = np.asarray(shape.geometry.faces, dtype=np.int64).reshape(-1, 3)
-        if not corners.size or not np.all(np.isfinite(corners)) or np.abs(corners).max() > _MOST_M:
-            return None
-        return corners, faces
-
-
-def _down_facing(corners: FloatArray, faces: NDArray[np.int64]) -> list[Polygon]:
-    one, two, three = (corners[faces[:, place]] for place in range(3))
-    normal = np.cross(two - one, three - one)
-    size = np.linalg.norm(normal, axis=1)
-    flat = (size > 1e-9) & (normal[:, 2] < _DOWN * size)
-    return [Polygon(triangle[:, :2]) for triangle in corners[faces[flat]]]
-
-
-def _flat_shape(corners: FloatArray, faces: NDArray[np.int64]) -> list[Polygon]:
-    shapes = [Polygon(triangle[:, :2]) for triangle in corners[faces]]
-    return [shape for shape in shapes if shape.area > 1e-6]
+    @property
+    def shape(self) -> Polygon:
+        return self.polygons[0]
 
 
 class _Reader:
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self.library = _library()
+    def __init__(self, path: Path, wishes: ReadWishes) -> None:
+        self.path, self.wishes = path, wishes
+        self.shelf = library()
         self.model = open_model(path)
-        self.mesher = _Mesher(self.library)
-        self.scale = float(self.library.util.unit.calculate_unit_scale(self.model))
+        self.mesher = Mesher(self.model)
+        self.shift = np.zeros(3)
         self.storeys: dict[int, StoreyProposal] = {}
-        self.ceilings = list(self._ceilings())
+        self.set_aside: list[SetAside] = []
+        self.doors = list(self._doors())
 
     # ------------------------------------------------------------------ storeys
-    def storey_of(self, space: Any) -> StoreyProposal:  # noqa: ANN401 untyped library
-        for relation in space.Decomposes or ():
-            parent = relation.RelatingObject
+    def storey_of(self, space: Any, floor_m: float) -> StoreyProposal:  # noqa: ANN401 untyped library
+        parent = space
+        for _ in range(20):
+            relations = parent.Decomposes or getattr(parent, "ContainedInStructure", None) or ()
+            if not relations:
+                break
+            relation = relations[0]
+            parent = getattr(relation, "RelatingObject", None) or relation.RelatingStructure
             if parent.is_a("IfcBuildingStorey"):
                 return self._storey(parent)
-        return self._storey(None)
+        known = [
+            (self._level(storey), storey) for storey in self.model.by_type("IfcBuildingStorey")
+        ]
+        under = [item for item in known if item[0] <= floor_m + 0.5]
+        return self._storey(max(under, key=lambda item: item[0])[1] if under else None)
+
+    def _level(self, storey: Any) -> float:  # noqa: ANN401 untyped library
+        if storey is None:
+            return 0.0
+        if storey.ObjectPlacement is not None:
+            return float(self.mesher.matrix(storey)[2, 3])
+        return float(storey.Elevation or 0.0) * self.mesher.scale
 
     def _storey(self, storey: Any) -> StoreyProposal:  # noqa: ANN401 untyped library
         number = storey.id() if storey else 0
         if number not in self.storeys:
             taken = {entry.key for entry in self.storeys.values()}
-            label = (storey.LongName or storey.Name or "Storey") if storey else "Storey"
-            raw = storey.Elevation if storey else None
-            elevation = float(raw) * self.scale if raw is not None else 0.0
+            label = str((storey.LongName or storey.Name or "Storey") if storey else "Storey")
             self.storeys[number] = StoreyProposal(
-                key=key_of(label, taken, fallback="storey"), label=label, elevation_m=elevation
+                key=key_of(label, taken, fallback="storey"),
+                label=label,
+                elevation_m=round(self._level(storey), 4),
             )
         return self.storeys[number]
 
-    # ----------------------------------------------------------------- ceilings
-    def _ceilings(self) -> Iterator[tuple[float, list[Polygon], str]]:
-        for covering in self.model.by_type("IfcCovering"):
-            if (covering.PredefinedType or "") not in {"CEILING", "NOTDEFINED", ""}:
-                continue
-            mesh = self.mesher.mesh(covering)
-            if mesh is not None:
-                corners, faces = mesh
-                yield float(corners[:, 2].min()), _flat_shape(corners, faces), covering.Name or ""
-
-    def ceiling_over(
-        self, footprint: Polygon, floor_m: float, top_m: float
-    ) -> tuple[float, str] | None:
-        """Return height above the floor and name of the lowest covering over most of a space."""
-        found = []
-        for bottom, shapes, name in self.ceilings:
-            if not floor_m + _LEAST_HEIGHT_M < bottom < top_m + 1.0:
-                continue
-            covered = sum(shape.intersection(footprint).area for shape in shapes)
-            if covered / max(1, _layers(shapes)) > 0.3 * footprint.area:
-                found.append((bottom - floor_m, name))
-        return min(found, default=None)
+    # -------------------------------------------------------------------- doors
+    def _doors(self) -> Iterator[tuple[float, float, float, float, str]]:
+        """Yield the middle of every door, its level, width and name."""
+        for door in self.model.by_type("IfcDoor"):
+            matrix = self.mesher.matrix(door)
+            width = float(door.OverallWidth or 0.0) * self.mesher.scale
+            if not 0.3 < width < 12.0 or not np.all(np.isfinite(matrix)):
+                width = 0.9
+            middle = matrix @ np.array([width / 2.0, 0.0, 0.0, 1.0])
+            yield float(middle[0]), float(middle[1]), float(middle[2]), width, str(door.Name or "")
 
     # ------------------------------------------------------------------- spaces
-    def rooms(self) -> Iterator[RoomProposal]:
-        taken: set[str] = set()
-        for space in self.model.by_type("IfcSpace"):
-            mesh = self.mesher.mesh(space)
+    def spaces(self) -> list[_Space]:
+        found = []
+        for element in self.model.by_type("IfcSpace"):
+            name = _name_of(element)
+            mesh = self.mesher.mesh(element)
             if mesh is None:
+                self.set_aside.append(SetAside(what=name, why="the space has no shape in the file"))
                 continue
-            corners, faces = mesh
-            polygons = clean_polygons(_down_facing(corners, faces))
-            if not polygons:
+            if mesh.high - mesh.low < _LEAST_HEIGHT_M:
+                why = f"the space is only {mesh.high - mesh.low:.2f} m high"
+                self.set_aside.append(SetAside(what=name, why=why))
                 continue
-            room = self._room(space, corners, polygons, taken)
-            taken.add(room.key)
-            yield room
+            space = _Space(element, mesh)
+            if space.polygons:
+                found.append(space)
+            else:
+                self.set_aside.append(SetAside(what=name, why="the space has no floor"))
+        return found
 
-    def _room(
-        self,
-        space: Any,  # noqa: ANN401 untyped library
-        corners: FloatArray,
-        polygons: list[Polygon],
-        taken: set[str],
-    ) -> RoomProposal:
-        polygon = polygons[0]
-        floor_m, top_m = float(corners[:, 2].min()), float(corners[:, 2].max())
-        label = " ".join(part for part in (space.Name, space.LongName) if part) or "Space"
-        doubts = []
-        if len(polygons) > 1:
-            lost = sum(part.area for part in polygons[1:])
-            doubts.append(f"{len(polygons) - 1} further part(s) of {lost:.1f} m² were left out")
-        over = self.ceiling_over(polygon, floor_m, top_m)
-        if over:
-            height, height_text = over[0], f"lowest ceiling covering over it ({over[1]})"
-        else:
-            height, height_text = top_m - floor_m, "top of the space: no ceiling is modelled there"
-        stated = self._stated_area(space)
-        if stated and abs(stated - polygon.area) > _AREA_DOUBT * polygon.area:
+    def move_near(self, spaces: list[_Space]) -> list[_Space]:
+        """Bring plans that lie far from their origin to it."""
+        low = np.min([space.mesh.corners.min(axis=0) for space in spaces], axis=0)
+        if np.abs(low[:2]).max() > FAR_M:
+            self.shift[:2] = -np.floor(low[:2] / 1000.0) * 1000.0
+            spaces = [_Space(space.element, space.mesh.moved(self.shift)) for space in spaces]
+        return spaces
+
+    def covers(self) -> Iterator[Cover]:
+        for cover in covers(self.model, self.mesher):
+            if not np.any(self.shift):
+                yield cover
+                continue
+            yield _moved_cover(cover, self.shift)
+
+    def rooms(self, spaces: list[_Space]) -> list[RoomProposal]:
+        finder = CeilingFinder(self.covers(), self.wishes)
+        taken: set[str] = set()
+        found = []
+        for space in spaces:
+            room = self._room(space, finder, taken)
+            taken.add(room.key)
+            found.append(room)
+        return found
+
+    def _room(self, space: _Space, finder: CeilingFinder, taken: set[str]) -> RoomProposal:
+        label = _name_of(space.element)
+        storey = self.storey_of(space.element, space.floor_m)
+        ceilings, doubts, assumed = finder.over(space.shape, space.floor_m, space.mesh)
+        area = space.shape.area
+        stated = self._stated_area(space.element)
+        ratio = abs(stated - area) / area if stated else 0.0
+        if stated and ratio > DEFAULT_LIMITS["plan_area_doubt_ratio"]:
             doubts.append(
-                f"the file states {stated:.1f} m², its geometry has {polygon.area:.1f} m²:"
-                " geometry is used"
+                f"the file states {stated:.1f} m², its geometry has {area:.1f} m²: geometry is used"
             )
+        doubts += self._shape_doubts(space, storey)
         return RoomProposal(
             key=key_of(label, taken),
+            origin_id=str(space.element.GlobalId),
             label=label,
-            storey_key=self.storey_of(space).key,
-            outline=ring_of(polygon.exterior.coords),
-            holes=tuple(ring_of(ring.coords) for ring in polygon.interiors),
-            height_m=round(height, 3),
-            height_source="model" if over else "assumed",
-            height_text=height_text,
-            use=space.LongName or "",
-            confidence=1.0 if over else 0.9,
+            storey_key=storey.key,
+            outline=ring_of(space.shape.exterior.coords),
+            holes=tuple(ring_of(ring.coords) for ring in space.shape.interiors),
+            ceilings=ceilings,
+            doors=doors_on(
+                space.shape,
+                [
+                    (x + self.shift[0], y + self.shift[1], width, name)
+                    for x, y, z, width, name in self.doors
+                    if abs(z - space.floor_m) < 1.0
+                ],
+                reach_m=_DOOR_REACH_M,
+            ),
+            use=str(space.element.LongName or space.element.Name or ""),
+            confidence=_confidence(space, ceilings[0].height_source),
             stated_area_m2=stated,
             doubts=tuple(doubts),
+            assumed=tuple(assumed),
         )
 
+    def _shape_doubts(self, space: _Space, storey: StoreyProposal) -> list[str]:
+        doubts = []
+        rest = sum(part.area for part in space.polygons[1:])
+        if rest > 0.1:
+            doubts.append(
+                f"{len(space.polygons) - 1} further part(s), {rest:.1f} m², were left out"
+            )
+        if not space.is_level:
+            doubts.append("its floor is not one level: heights are above the largest part")
+        gap = space.floor_m - storey.elevation_m
+        if abs(gap) > 0.05:
+            doubts.append(f"its floor lies {gap:+.2f} m from its storey's level")
+        if _is_whole_floor(space.element):
+            doubts.append("the file calls it a gross floor area, not a room")
+        return doubts
+
     def _stated_area(self, space: Any) -> float | None:  # noqa: ANN401 untyped library
-        sets = self.library.util.element.get_psets(space)
-        for values in sets.values():
-            for name, value in values.items():
-                is_area = name in {"Area", "NetFloorArea", "GrossFloorArea", "NetArea"}
-                if is_area and isinstance(value, int | float) and value > 0:
-                    unit = self.library.util.unit.calculate_unit_scale(self.model, "AREAUNIT")
-                    return float(value) * float(unit)
+        try:
+            sets = self.shelf.util.element.get_psets(space)
+        except (AttributeError, RuntimeError, TypeError):
+            return None
+        unit = float(self.shelf.util.unit.calculate_unit_scale(self.model, "AREAUNIT"))
+        for wanted in ("NetFloorArea", "NetArea", "Area", "GrossFloorArea"):
+            for values in sets.values():
+                value = values.get(wanted)
+                if isinstance(value, int | float) and value > 0:
+                    return float(value) * unit
         return None
 
 
-def _layers(shapes: list[Polygon]) -> int:
-    """Return how many times a flat body's triangles lie over each other: usually two."""
-    if not shapes:
-        return 1
-    inside = shapes[0].representative_point()
-    return max(1, sum(shape.covers(PlanPoint(inside)) for shape in shapes))
+def _moved_cover(cover: Cover, shift: FloatArray) -> Cover:
+    from shapely.affinity import translate
+
+    a, b, c = cover.plane.level
+    level = (a, b, c - a * float(shift[0]) - b * float(shift[1]))
+    outline = translate(cover.plane.outline, float(shift[0]), float(shift[1]))
+    return replace(cover, plane=replace(cover.plane, outline=outline, level=level))
 
 
-def read_ifc(path: Path) -> PlanProposal:
-    """Read the spaces of an IFC model.
+def _name_of(space: Any) -> str:  # noqa: ANN401 untyped library
+    parts = [str(part).strip() for part in (space.Name, space.LongName) if part]
+    if len(parts) == 2 and parts[0] in parts[1]:
+        parts = parts[1:]
+    return " ".join(part for part in parts if part)[:80] or "Space"
+
+
+def _is_whole_floor(space: Any) -> bool:  # noqa: ANN401 untyped library
+    return str(getattr(space, "PredefinedType", None) or "").upper() in _WHOLE_FLOOR
+
+
+def _confidence(space: _Space, height_source: str) -> float:
+    sure = 1.0 if height_source == "model" else 0.9
+    if _is_whole_floor(space.element):
+        sure = 0.3
+    elif not space.is_level:
+        sure = min(sure, 0.85)
+    if len(space.polygons) > 1 and space.shape.area < 0.9 * sum(p.area for p in space.polygons):
+        sure = min(sure, 0.7)
+    return sure
+
+
+def _overlapping(rooms: list[RoomProposal], levels: list[float]) -> list[RoomProposal]:
+    """Doubt rooms that hold others: they are floors or zones, not rooms."""
+    from shapely import STRtree
+
+    shapes = [Polygon(room.outline, room.holes) for room in rooms]
+    tree = STRtree(shapes)
+    found = []
+    for index, (room, shape) in enumerate(zip(rooms, shapes, strict=True)):
+        inside = [
+            rooms[other].label
+            for other in tree.query(shape)
+            if other != index
+            and abs(levels[other] - levels[index]) < 1.0
+            and shapes[other].area <= shape.area
+            and shapes[other].intersection(shape).area > 0.5 * shapes[other].area
+        ]
+        if inside:
+            text = f"{', '.join(inside[:4])} lie(s) within it: it may be a zone, not a room"
+            room = replace(  # noqa: PLW2901 the room with its doubt
+                room, doubts=(*room.doubts, text), confidence=min(room.confidence, 0.5)
+            )
+        found.append(room)
+    return found
+
+
+def read_ifc(
+    path: Path, others: Sequence[Path] = (), wishes: ReadWishes | None = None
+) -> PlanProposal:
+    """Read the spaces of an IFC model, and what hangs in their ceilings.
 
     Parameters
     ----------
     path
-        The file.
+        The file with the spaces.
+    others
+        Further models of the same building, such as its electrical one.
+    wishes
+        What a person says that the file does not.
 
     Returns
     -------
     PlanProposal
-        Every space with a shape as a room.
+        Every space with a shape as a room; lights, air outlets and the like as obstacles.
 
     Raises
     ------
     JobError
-        If the file is no IFC model, or has no spaces.
+        If a file is no IFC model, or the first has no spaces.
     MissingExtraError
         If the library is not installed.
     """
-    reader = _Reader(path)
-    rooms = tuple(reader.rooms())
-    if not rooms:
-        count = len(reader.model.by_type("IfcSpace"))
-        raise _refuse(
-            path,
-            f"{path.name} has no spaces with a shape",
-            f"rooms are read from IfcSpace; the model has {count} of them, none with geometry",
-            "ask for an export with rooms (spaces) included",
-        )
-    imperial = 0.3 < reader.scale < 0.31 or abs(reader.scale - 0.0254) < 1e-6
+    wishes = wishes or ReadWishes()
+    reader = _Reader(path, wishes)
+    spaces = reader.spaces()
+    if not spaces:
+        raise _no_spaces(path, len(reader.model.by_type("IfcSpace")))
+    spaces = reader.move_near(spaces)
+    rooms = _overlapping(reader.rooms(spaces), [space.floor_m for space in spaces])
+    room_spaces = [
+        RoomSpace.of(room, floor_m=space.floor_m, top_m=space.mesh.high)
+        for room, space in zip(rooms, spaces, strict=True)
+    ]
+    rooms = _with_columns(reader, rooms, room_spaces)
+    placed = place_things(room_spaces, _moved(reader), source=path.name)
+    obstacles, speakers, aside = placed.obstacles, placed.speakers, placed.set_aside
+    notes = _notes(reader)
+    for other in others:
+        more, note = _of_other(other, room_spaces, reader.shift)
+        obstacles += more.obstacles
+        speakers += more.speakers
+        aside += more.set_aside
+        notes.append(note)
     return PlanProposal(
         source=f"{path.name} ({reader.model.schema})",
-        storeys=tuple(reader.storeys.values()),
-        rooms=rooms,
-        is_imperial=imperial,
-        notes=("Ceilings are taken as plasterboard unless the file says otherwise.",),
+        storeys=tuple(sorted(reader.storeys.values(), key=lambda item: item.elevation_m)),
+        rooms=tuple(rooms),
+        obstacles=tuple(obstacles),
+        speakers=tuple(speakers),
+        is_imperial=_is_imperial(reader.mesher.scale),
+        notes=tuple(notes),
+        set_aside=(*reader.set_aside, *aside),
     )
+
+
+def _no_spaces(path: Path, count: int) -> JobError:
+    seen = f"it has {count} of them, none with a shape" if count else "it has none"
+    return refuse(
+        path,
+        f"{path.name} has no spaces with a shape",
+        f"rooms are read from the spaces of a model, and {seen}",
+        "ask for an export with rooms (spaces) included; a model of services is read"
+        " together with the building's: soffit read BUILDING.ifc --with SERVICES.ifc",
+    )
+
+
+def _is_imperial(scale: float) -> bool:
+    return abs(scale - 0.3048) < 1e-5 or abs(scale - 0.0254) < 1e-6
+
+
+def _notes(reader: _Reader) -> list[str]:
+    names = {0.3048: "feet", 0.0254: "inches", 1.0: "metres", 0.001: "millimetres", 0.01: "cm"}
+    unit = names.get(round(reader.mesher.scale, 6), f"{reader.mesher.scale:g} m")
+    notes = [f"Lengths of the file are in {unit}, as it says itself."]
+    if np.any(reader.shift):
+        x, y = reader.shift[:2]
+        notes.append(
+            f"The plan lies far from its origin: it was moved by {x:+.0f} m in x, {y:+.0f} m in y."
+        )
+    if reader.mesher.failed:
+        notes.append(f"{len(reader.mesher.failed)} element(s) have a shape that cannot be built.")
+    return notes
+
+
+def _moved(reader: _Reader, shift: FloatArray | None = None) -> list[Thing]:
+    by = reader.shift if shift is None else shift
+    return [replace(item, mesh=item.mesh.moved(by)) for item in _things(reader)]
+
+
+def _things(reader: _Reader) -> Iterator[Thing]:
+    return things_of(reader.model, reader.mesher)
+
+
+def _of_other(path: Path, rooms: list[RoomSpace], shift: FloatArray) -> tuple[Any, str]:
+    model = open_model(path)
+    mesher = Mesher(model)
+    things = list(things_of(model, mesher))
+    placed = place_things(
+        rooms, [replace(item, mesh=item.mesh.moved(shift)) for item in things], source=path.name
+    )
+    count = len(placed.obstacles) + len(placed.speakers)
+    over = is_near(
+        [(float(t.mesh.corners[:, 0].mean()), float(t.mesh.corners[:, 1].mean())) for t in things],
+        [room.shape for room in rooms],
+        shift=(float(shift[0]), float(shift[1])),
+    )
+    unit = "ft" if _is_imperial(length_scale(model)) else "SI"
+    note = f"{path.name} ({unit} units): {count} things over the rooms of {len(things)} seen."
+    if things and not over:
+        note += " None lies over the plan: its origin differs; ask for models with one origin."
+    return placed, note
+
+
+def _with_columns(
+    reader: _Reader, rooms: list[RoomProposal], spaces: list[RoomSpace]
+) -> list[RoomProposal]:
+    """Give rooms the columns that stand in them."""
+    columns = []
+    for element in reader.model.by_type("IfcColumn"):
+        mesh = reader.mesher.mesh(element)
+        hull = hull_of([mesh.moved(reader.shift)]) if mesh else None
+        if mesh and hull is not None and 0.01 < hull.area < 10.0:
+            columns.append((hull, mesh.low, mesh.high))
+    if not columns:
+        return rooms
+    found = []
+    for room, space in zip(rooms, spaces, strict=True):
+        inside = [
+            ring_of(hull.exterior.coords)
+            for hull, low, high in columns
+            if low < space.floor_m + 1.5 < high and space.shape.buffer(-0.02).covers(hull)
+        ]
+        found.append(replace(room, columns=tuple(inside)))
+    return found

@@ -1,10 +1,60 @@
 """What a plan file seems to say: rooms and obstacles to accept or to mend, never silently right."""
 
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Literal
 
-Point = tuple[float, float]
-Ring = tuple[Point, ...]
+from soffit.model.survey import HeightSource, Noise, ObstacleKind, Point, Ring
+
+CeilingKind = Literal["grid", "plasterboard", "concealed", "open"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CeilingProposal:
+    """One ceiling of a room as a plan file shows it.
+
+    Parameters
+    ----------
+    height_m, height_source
+        Ceiling above finished floor, and who says so. [m]
+    height_text
+        Where the height comes from, in words.
+    kind, kind_text
+        Kind of ceiling, and which words of the file say so; empty text if it is a guess.
+    region
+        Part of the room it covers; ``None`` for what other ceilings leave, or all. [m]
+    pitch_m : (2,)
+        Tile size along local x and y where the file tells. [m]
+    grid_origin, grid_angle_rad
+        One crossing and the turn of a grid that the file draws. [m] [rad]
+    slope_ratio, slope_angle_rad, slope_at
+        Rise per metre, direction of rise, and where ``height_m`` holds. [rad]
+    structure_height_m
+        Underside of the structure above where the file shows one. [m]
+    """
+
+    height_m: float
+    height_source: HeightSource
+    height_text: str = ""
+    kind: CeilingKind = "plasterboard"
+    kind_text: str = ""
+    region: Ring | None = None
+    pitch_m: tuple[float, float] | None = None
+    grid_origin: Point | None = None
+    grid_angle_rad: float = 0.0
+    slope_ratio: float = 0.0
+    slope_angle_rad: float = 0.0
+    slope_at: Point = (0.0, 0.0)
+    structure_height_m: float | None = None
+    material: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DoorProposal:
+    """A door on the outline of a room; its middle and its clear width. [m]."""
+
+    label: str
+    position: Point
+    width_m: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -13,42 +63,58 @@ class RoomProposal:
 
     Parameters
     ----------
+    key
+        Key that it would get in job.toml.
+    origin_id
+        What names it in the file for good: a global id, or a name and place.
     outline, holes
-        Polygon and holes. [m]
-    height_m, height_source
-        Ceiling above finished floor, and who says so: ``model`` or ``assumed``. [m]
-    height_text
-        Where the height comes from, in words.
-    ceiling_kind
-        Kind of ceiling where the file tells, else ``plasterboard`` as the safer guess.
+        Polygon and the courts or ducts in it. [m]
+    columns
+        Columns that stand in it; the area counts them as floor. [m]
+    ceilings
+        At least one.
     confidence
         0 to 1: how sure it is that this is a room of this shape.
     stated_area_m2
         Area that the file states, where it does. [m²]
     doubts
         Sentences that a person should read before accepting.
+    assumed
+        What was taken because the file does not say.
     """
 
     key: str
     label: str
     storey_key: str
     outline: Ring
-    height_m: float
-    height_source: Literal["surveyed", "model", "assumed"]
-    height_text: str = ""
+    ceilings: tuple[CeilingProposal, ...]
+    origin_id: str = ""
     holes: tuple[Ring, ...] = ()
-    ceiling_kind: Literal["grid", "plasterboard", "open"] = "plasterboard"
-    module_m: tuple[float, float] | None = None
+    columns: tuple[Ring, ...] = ()
+    doors: tuple[DoorProposal, ...] = ()
     use: str = ""
-    noise: dict[str, Any] | None = None
+    noise: Noise | None = None
     confidence: float = 1.0
     stated_area_m2: float | None = None
     doubts: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
 
     @property
     def area_m2(self) -> float:
         """Area of the polygon without its holes. [m²]."""
         return ring_area_m2(self.outline) - sum(ring_area_m2(hole) for hole in self.holes)
+
+    @property
+    def height_m(self) -> float:
+        """Height of the lowest ceiling above finished floor. [m]."""
+        return min(ceiling.height_m for ceiling in self.ceilings)
+
+    @property
+    def height_source(self) -> HeightSource:
+        """The weakest source among its ceilings."""
+        sources = {ceiling.height_source for ceiling in self.ceilings}
+        order: tuple[HeightSource, ...] = ("assumed", "model", "surveyed")
+        return next(source for source in order if source in sources)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,21 +123,48 @@ class ObstacleProposal:
 
     Parameters
     ----------
+    origin_id
+        What names it in the file for good.
     outline
         Its polygon in plan. [m]
     bottom_m, top_m
         Above finished floor; ``None`` if the file does not tell. [m]
     doubt
         Why its kind is not sure; empty if it is.
+    source
+        File it was read from.
     """
 
     label: str
     room_key: str
-    kind: str
+    kind: ObstacleKind
     outline: Ring
+    origin_id: str = ""
     bottom_m: float | None = None
     top_m: float | None = None
     doubt: str = ""
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpeakerProposal:
+    """A loudspeaker that the file shows.
+
+    Parameters
+    ----------
+    position
+        Middle in plan. [m]
+    mount_height_m
+        Above finished floor; ``None`` if the file does not tell. [m]
+    facts
+        What the file says of it, name and text.
+    """
+
+    label: str
+    room_key: str
+    position: Point
+    mount_height_m: float | None = None
+    facts: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +174,37 @@ class StoreyProposal:
     key: str
     label: str
     elevation_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetAside:
+    """Something that was seen and left out, with the reason."""
+
+    what: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Underlay:
+    """A picture to draw rooms on by hand.
+
+    Parameters
+    ----------
+    png
+        The picture.
+    origin
+        Plan position of its lower left corner. [m]
+    pixel_m
+        Size of a pixel. [m]
+    snap_points : (n, 2)
+        Corners of the drawing that a pointer snaps to. [m]
+    """
+
+    name: str
+    png: bytes
+    origin: Point
+    pixel_m: float
+    snap_points: tuple[Point, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,15 +219,53 @@ class PlanProposal:
         Whether people of this plan read feet.
     notes
         What was assumed for the whole file.
+    set_aside
+        Things that were seen and left out.
+    linework
+        Lines of the plan for the drawing of what was found. [m]
     """
 
     source: str
     storeys: tuple[StoreyProposal, ...]
     rooms: tuple[RoomProposal, ...]
     obstacles: tuple[ObstacleProposal, ...] = ()
+    speakers: tuple[SpeakerProposal, ...] = ()
     is_imperial: bool = False
     notes: tuple[str, ...] = ()
-    extra: dict[str, Any] = field(default_factory=dict)
+    set_aside: tuple[SetAside, ...] = ()
+    linework: tuple[tuple[Point, Point], ...] = ()
+    underlays: tuple[Underlay, ...] = field(default=(), repr=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadWishes:
+    """What a person says about a plan that the file does not.
+
+    Parameters
+    ----------
+    unit_m
+        Length of one drawing unit; ``None`` to find out. [m]
+    scale
+        Denominator of the drawing's scale; ``None`` to find out.
+    layers
+        Layer by meaning: ``wall``, ``door``, ``text``, ``obstacle``, ``grid``, ``skip``.
+    height_m
+        Ceiling height where the file has none. [m]
+    ceiling_kind
+        Kind of ceiling where the file does not tell.
+    page
+        Page of a PDF, 1 the first.
+    corners : (n, 4)
+        Known points: place in the file (drawing units, points or pixels), place on the plan. [m]
+    """
+
+    unit_m: float | None = None
+    scale: float | None = None
+    layers: tuple[tuple[str, str], ...] = ()
+    height_m: float | None = None
+    ceiling_kind: CeilingKind | None = None
+    page: int = 1
+    corners: tuple[tuple[float, float, float, float], ...] = ()
 
 
 def ring_area_m2(ring: Ring) -> float:

@@ -7,7 +7,7 @@ import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.polygon import orient
 
-from soffit.plans.proposal import Ring
+from soffit.model.survey import Ring
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -30,7 +30,11 @@ def clean_polygons(shapes: "Iterable[BaseGeometry]") -> list[Polygon]:
         Without slivers, spikes and points on straight walls; counter-clockwise.
     """
     joined = shapely.union_all(
-        [shape.buffer(_CLEAN_M, join_style="mitre") for shape in shapes if not shape.is_empty]
+        [
+            shape.buffer(_CLEAN_M, join_style="mitre")
+            for shape in shapes
+            if not shape.is_empty and shape.is_valid
+        ]
     ).buffer(-_CLEAN_M, join_style="mitre")
     parts = list(getattr(joined, "geoms", [joined]))
     found = []
@@ -61,3 +65,37 @@ def ring_of(coordinates: "Iterable[tuple[float, ...]]") -> Ring:
     if len(points) > 1 and points[0] == points[-1]:
         points.pop()
     return tuple(points)
+
+
+def without_holes(polygons: "Iterable[Polygon]") -> list[Polygon]:
+    """Cut polygons with holes into ones without.
+
+    Parameters
+    ----------
+    polygons
+        Simple polygons. [m]
+
+    Returns
+    -------
+    list of Polygon
+        They cover the same ground.
+    """
+    from shapely.geometry import box
+
+    found: list[Polygon] = []
+    work = list(polygons)
+    while work:
+        polygon = work.pop()
+        if not polygon.interiors:
+            found.append(polygon)
+            continue
+        low_x, low_y, high_x, high_y = polygon.bounds
+        cut = Polygon(polygon.interiors[0]).centroid.x
+        for side in (box(low_x, low_y, cut, high_y), box(cut, low_y, high_x, high_y)):
+            part = polygon.intersection(side)
+            work += [
+                piece
+                for piece in getattr(part, "geoms", [part])
+                if isinstance(piece, Polygon) and piece.area >= _LEAST_M2
+            ]
+    return sorted((orient(polygon) for polygon in found), key=lambda polygon: -polygon.area)

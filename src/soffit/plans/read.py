@@ -1,0 +1,64 @@
+"""One door to all readers: a file of any kind to a proposal."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from soffit.plans.files import kind_of_file, refuse
+from soffit.plans.proposal import PlanProposal, ReadWishes
+
+
+def read_file(
+    path: Path, others: Sequence[Path] = (), wishes: ReadWishes | None = None
+) -> PlanProposal:
+    """Read a plan file.
+
+    Parameters
+    ----------
+    path
+        The file.
+    others
+        Further files of the same building and the same coordinates (IFC only).
+    wishes
+        What a person says that the file does not.
+
+    Returns
+    -------
+    PlanProposal
+        Rooms and obstacles, each with its confidence and what was assumed.
+
+    Raises
+    ------
+    JobError
+        If it cannot be read: with what to ask the customer for.
+    MissingExtraError
+        If the library for its kind is not installed.
+    """
+    wishes = wishes or ReadWishes()
+    kind = kind_of_file(path)
+    for other in others:
+        if kind != "ifc" or kind_of_file(other) != "ifc":
+            raise refuse(
+                other,
+                f"{other.name} cannot be laid over {path.name}",
+                "only models (IFC) share their coordinates with each other",
+                "read the files one after the other into the same folder",
+            )
+    if kind == "ifc":
+        from soffit.plans.ifc import read_ifc
+
+        return read_ifc(path, others, wishes)
+    if kind == "list":
+        from soffit.plans.room_list import read_room_list
+
+        return read_room_list(path, wishes)
+    if kind == "workbook":
+        from soffit.plans.room_list import rooms_of_rows
+        from soffit.plans.workbook import read_workbook
+
+        return rooms_of_rows(path, read_workbook(path), wishes)
+    raise refuse(
+        path,
+        f"{path.name} is a drawing or picture",
+        "this version reads models (IFC) and lists of rooms (CSV, XLSX)",
+        "ask for the model as IFC, or write the rooms as a list",
+    )
