@@ -93,6 +93,7 @@ class _Cases:
     run_share: ComplexArray
     size_slope: ComplexArray
     hung_share: ComplexArray
+    wire_share: ComplexArray
     gain_db: FloatArray
 
 
@@ -259,9 +260,12 @@ class LineModel:
         )
         runs = self.state_mean[cut : cut + count]
         shift = own @ self.own + self.patterns @ (common @ self.common)
-        speaker = self.speaker_ohm * np.exp(shift)
+        hung = list(self.plan.speakers)
+        speaker = self.speaker_ohm.copy()
+        speaker[hung] *= np.exp(shift[hung])
         stretch = np.exp(self.run_sd * runs + self.run_common_sd * self.state_mean[-2])
-        return speaker, np.asarray(self.run_ohm * stretch[:, None])
+        reactive = self.reactive_share * (np.exp(CABLE_H_SD * self.state_mean[-1]) - 1.0)
+        return speaker, np.asarray(self.run_ohm * (1.0 + reactive) * stretch[:, None])
 
     def _cases(self, suspects: Sequence[Suspect]) -> _Cases:
         """Build the circuits of some suspicions."""
@@ -305,8 +309,20 @@ class LineModel:
             run_share=run_share,
             size_slope=size_slope,
             hung_share=hung / full,
+            wire_share=self._wire_share(suspects, runs, run),
             gain_db=gain_db,
         )
+
+    @staticmethod
+    def _wire_share(
+        suspects: Sequence[Suspect], runs: ComplexArray, healthy: ComplexArray
+    ) -> ComplexArray:
+        """Part (n_places, n_cases, n_tones) of each run that is wire and strays as wire does."""
+        share = np.ones_like(runs)
+        for h, suspect in enumerate(suspects):
+            if suspect.kind in {"open", "corroded"}:
+                share[suspect.place, h] = healthy[suspect.place] / runs[suspect.place, h]
+        return share
 
     def _size_slope(self, suspect: Suspect) -> ComplexArray | float:
         """Change of ln Z of a spoiled load per change of ln(size)."""
@@ -468,7 +484,8 @@ class LineModel:
         loads, runs = (part[1:, :, tone] for part in both)
         sign = -1.0 if look.direction == "amps" else 1.0
         # What hangs there strays; a short or an extra load beside it does not.
-        self._fill(rows, loads * cases.hung_share[:, :, tone], runs, tone, sign)
+        wires = runs * cases.wire_share[:, :, tone]
+        self._fill(rows, loads * cases.hung_share[:, :, tone], wires, tone, sign)
         moved = np.sum(
             loads * cases.load_share[:, :, tone] + runs * cases.run_share[:, :, tone], axis=0
         )
