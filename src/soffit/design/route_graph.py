@@ -25,6 +25,7 @@ from soffit.tables.settings import Limits
 _INSET_M = 0.15
 _SAME_LINE_M = 0.02
 _CROWDED_M = 0.25
+_OFF_WALL_M = 0.04
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -217,7 +218,7 @@ def _corners(points: Sequence[FloatArray]) -> tuple[Point, ...]:
     for before, here, after in zip(points[:-2], points[1:-1], points[2:], strict=True):
         one, two = here - before, after - here
         turn = abs(float(one[0] * two[1] - one[1] * two[0]))
-        if turn > 1e-9 * max(1.0, float(np.linalg.norm(one) * np.linalg.norm(two))):
+        if turn > 1e-4 * float(np.linalg.norm(one) * np.linalg.norm(two)):
             kept.append(here)
     if len(points) > 1:
         kept.append(points[-1])
@@ -364,10 +365,12 @@ def _grid_lines(
 ) -> tuple[FloatArray, FloatArray]:
     """Coordinates of the lines: wanted points keep theirs, the others make way where crowded."""
     firm = [local]
+    walls: list[FloatArray] = []
     loose = [np.asarray(tray.coords) for tray in trays]
     for outline in outlines:
         for ring in (outline.exterior, *outline.interiors):
             corner = np.asarray(ring.coords)[:-1]
+            walls.append(corner)
             loose += [corner - _INSET_M, corner + _INSET_M]
     lines = []
     for axis in (0, 1):
@@ -378,8 +381,11 @@ def _grid_lines(
         )
         kept = list(own) + [float(value) for value in np.unique(trays_here)]
         others = np.unique(np.concatenate([part[:, axis] for part in loose] or [np.empty(0)]))
+        corners = np.concatenate([part[:, axis] for part in walls] or [np.empty(0)])
         for value in others:
-            if min(abs(value - one) for one in kept) > _CROWDED_M:
+            # a line on a wall could pass it unseen, or count it twice
+            on_wall = corners.size > 0 and float(np.min(np.abs(corners - value))) < _OFF_WALL_M
+            if not on_wall and min(abs(value - one) for one in kept) > _CROWDED_M:
                 kept.append(float(value))
         lines.append(np.unique(np.asarray(kept)))
     return lines[0], lines[1]
@@ -415,7 +421,7 @@ def _priced(
     start, stop = nodes[ends[:, 0]], nodes[ends[:, 1]]
     length = np.hypot(*(stop - start).T)
     # a hair short of the far end, so that a wall through a crossing is met once
-    short = stop - (stop - start) * (1e-7 / np.maximum(length, 1e-6))[:, np.newaxis]
+    short = stop - (stop - start) * (1e-9 / np.maximum(length, 1e-6))[:, np.newaxis]
     lines = np.asarray(shapely.linestrings(np.stack([start, short], axis=1)))
     tree = shapely.STRtree(lines)
     crossings = np.zeros(ends.shape[0])
@@ -426,7 +432,8 @@ def _priced(
         along = shapely.length(met) > 1e-6
         crossings[touched] += np.where(along, 2.0, np.asarray(shapely.get_num_geometries(met)))
         for hole in outline.interiors:
-            inside = Polygon(hole)
+            # a cable may run along a column's face, and rounding must not decide on that
+            inside = Polygon(hole).buffer(-_SAME_LINE_M)
             blocked[tree.query(inside, predicate="crosses")] = True
             blocked[tree.query(inside, predicate="contains")] = True
     walls = 0.5 * crossings
