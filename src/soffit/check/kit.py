@@ -219,12 +219,21 @@ class Check:
         context
             What to look at.
         """
-        return [self._complete(finding, context) for finding in self.find(context)]
+        return [self.complete(finding, context.limits) for finding in self.find(context)]
 
-    def _complete(self, finding: Finding, context: Context) -> Finding:
+    def complete(self, finding: Finding, limits: Limits) -> Finding:
+        """Return a finding with code, severity, source and ending filled in.
+
+        Parameters
+        ----------
+        finding
+            As worded by :func:`found`.
+        limits
+            Limits in force, whose sources are named.
+        """
         source = finding.limit_source or (self.source if self.source != PRACTICE else "")
         if not source and self.limits:
-            source = context.limits.source(self.limits[0])
+            source = limits.source(self.limits[0])
         do = finding.do or self.do
         if self.is_caution and not do.endswith(DEFER):
             do = f"{do}. {DEFER}" if not do.endswith(".") else f"{do} {DEFER}"

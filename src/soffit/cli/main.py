@@ -25,6 +25,7 @@ COMMANDS: Final[tuple[tuple[str, str], ...]] = (
     ("prove", "enter readings and get a verdict on each"),
     ("trace", "find the fault on a line in the fewest visits"),
     ("retap", "even out measured levels by changing taps"),
+    ("walk", "judge an old line from what a walk and a meter found"),
     ("swap", "what changes when a loudspeaker type is not to be had"),
     ("batch", "design many jobs, or many tolerance draws of one"),
     ("serve", "open the page on which the whole job is done"),
