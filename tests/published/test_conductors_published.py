@@ -15,6 +15,7 @@ from soffit.circuit.cable import (
     awg_area_m2,
     awg_diameter_m,
     awg_resistance_ohm_m,
+    awg_stranded_resistance_ohm_m,
     conductor_resistance_ohm_m,
     copper_temperature_ratio,
     iec_60228_resistance_ohm_m,
@@ -106,6 +107,16 @@ def test_nec_table_8_solid_agrees_with_the_awg_law_at_75_degc(awg, text):
 )
 def test_nec_table_8_stranded_at_75_degc(awg, text):
     assert nec_table_8_resistance_ohm_m(awg) * 1e3 * FOOT_M == printed(text)
+
+
+@pytest.mark.parametrize("awg", ["18", "16", "14", "12", "10"])
+def test_stranded_gauges_of_the_table_are_as_printed_and_others_lie_1_3_to_2_6_percent_up(awg):
+    printed_value = nec_table_8_resistance_ohm_m(awg)
+    assert awg_stranded_resistance_ohm_m(int(awg), conductor_degc=75.0) == printed_value
+    for other in (24, 22, 20, 8):
+        stranded = awg_stranded_resistance_ohm_m(other, conductor_degc=40.0)
+        solid = awg_resistance_ohm_m(other, conductor_degc=40.0)
+        assert 1.013 <= stranded / solid <= 1.026
 
 
 def test_nec_table_8_scaled_to_20_degc_is_0_822_of_it():

@@ -94,6 +94,8 @@ def test_the_table_in_use_is_named():
     assert "ASTM B258" in resistance_source("AWG")
     assert "60228" in resistance_source("mm2")
     assert "Table 8" in resistance_source("AWG", "NEC Table 8 stranded")
+    assert "ASTM B258" in resistance_source("AWG", "NEC Table 8 stranded", size="22")
+    assert "ASTM B258" not in resistance_source("AWG", "NEC Table 8 stranded", size="16")
 
 
 def test_typical_pair_has_usual_inductance_and_capacitance():

@@ -341,6 +341,50 @@ def nec_table_8_resistance_ohm_m(
     return at_75_degc * copper_temperature_ratio(conductor_degc) / copper_temperature_ratio(75.0)
 
 
+def awg_stranded_resistance_ohm_m(awg: int, *, conductor_degc: float) -> float:
+    """Resistance per metre of one stranded conductor of a gauge.
+
+    Parameters
+    ----------
+    awg
+        Gauge number.
+    conductor_degc
+        Temperature of the conductor. [°C]
+
+    Returns
+    -------
+    float
+        NEC chapter 9 table 8 where it prints the gauge; else the nominal solid wire times the
+        stranded over solid ratio of the printed gauge next to it. [Ω/m]
+
+    Raises
+    ------
+    DomainError
+        If gauge or temperature are outside their range.
+
+    Notes
+    -----
+    Derived here for gauges that the table as stored does not print: stranding makes each strand
+    1.3 to 2.6 % longer than the conductor, 2.3 % at 18 AWG and 2.5 % at 10 AWG.
+
+    Examples
+    --------
+    >>> solid, stranded = (
+    ...     awg_resistance_ohm_m(22), awg_stranded_resistance_ohm_m(22, conductor_degc=20.0)
+    ... )
+    >>> round(stranded / solid, 4)
+    1.0232
+    """
+    printed = [row["awg"] for row in load_table("nec_chapter_9_table_8").rows]
+    if str(awg) in printed:
+        return nec_table_8_resistance_ohm_m(str(awg), conductor_degc=conductor_degc)
+    near = min(printed, key=lambda entry: abs(int(entry) - awg))
+    ratio = nec_table_8_resistance_ohm_m(near) / nec_table_8_resistance_ohm_m(
+        near, construction="solid"
+    )
+    return awg_resistance_ohm_m(awg, conductor_degc=conductor_degc) * ratio
+
+
 def conductor_resistance_ohm_m(
     system: Literal["AWG", "mm2"],
     size: str,
@@ -391,7 +435,7 @@ def conductor_resistance_ohm_m(
     if chosen == "ASTM B258":
         return awg_resistance_ohm_m(int(size), conductor_degc=conductor_degc, metal=metal)
     if chosen == "NEC Table 8 stranded":
-        plain = nec_table_8_resistance_ohm_m(size, conductor_degc=conductor_degc)
+        plain = awg_stranded_resistance_ohm_m(int(size), conductor_degc=conductor_degc)
         return plain / iacs_ratio(metal)
     return iec_60228_resistance_ohm_m(
         size,
@@ -401,7 +445,9 @@ def conductor_resistance_ohm_m(
     )
 
 
-def resistance_source(system: Literal["AWG", "mm2"], standard: Standard | None = None) -> str:
+def resistance_source(
+    system: Literal["AWG", "mm2"], standard: Standard | None = None, *, size: str = ""
+) -> str:
     """Name the table that :func:`conductor_resistance_ohm_m` uses, as a paper shows it.
 
     Parameters
@@ -410,6 +456,8 @@ def resistance_source(system: Literal["AWG", "mm2"], standard: Standard | None =
         ``AWG`` or ``mm2``.
     standard
         Table named by the person, if any.
+    size
+        Size as printed, where the table might not have it.
 
     Returns
     -------
@@ -420,7 +468,10 @@ def resistance_source(system: Literal["AWG", "mm2"], standard: Standard | None =
     if chosen == "ASTM B258":
         return "ASTM B258 diameters, nominal solid copper of IEC 60028 (100 % IACS)"
     if chosen.startswith("NEC"):
-        return load_table("nec_chapter_9_table_8").source.cite()
+        table = load_table("nec_chapter_9_table_8")
+        if size and size not in {row["awg"] for row in table.rows}:
+            return f"ASTM B258 nominal, stranded as {table.source.document} {table.source.place}"
+        return table.source.cite()
     return f"{chosen}, maximum values: {load_table('iec_60228').source.cite()}"
 
 
