@@ -37,6 +37,9 @@ INTERVAL_RATIO: Final = 1.12
 _FIRST_NODES: Final = 400
 """Branch-and-bound nodes of the first look at every interval."""
 
+_AT_ONCE: Final = 4
+"""Intervals that one child looks at with few nodes."""
+
 _KILL_AFTER: Final = 5.0
 """Seconds after its own limit at which a solver is killed."""
 
@@ -225,29 +228,33 @@ class _Run:
         return True
 
     def look(self, nodes: int) -> None:
-        """Look at all intervals briefly in one child, then at length where the bound is lowest."""
-        effort = dict.fromkeys(self.open, 0)
+        """Bound all intervals without whole numbers, then with few nodes, then one by one."""
+        steps = (0, min(_FIRST_NODES, nodes), nodes)
+        stage = dict.fromkeys(self.open, 0)
         while self.prune():
             left = self.clock.left()
             if left <= 0.0:
                 self.is_by_clock = True
                 return
-            least = min(effort[key] for key in self.open)
-            if least >= nodes:
+            now = min(stage[key] for key in self.open)
+            if now >= len(steps):
                 return
-            count = min(_FIRST_NODES, nodes) if least == 0 else nodes
-            keys = sorted((self.open[k], k) for k in self.open if effort[k] == least)
-            chosen = [key for _, key in keys] if least == 0 else [keys[0][1]]
+            keys = [k for _, k in sorted((self.open[k], k) for k in self.open if stage[k] == now)]
+            if now > 0:
+                keys = keys[: _AT_ONCE if now == 1 else 1]
             self.tell(1.0 - left / self.clock.seconds, f"proving: {len(self.open)} levels open")
-            share = left if least else 0.6 * left
-            answers = _solved(self.program, chosen, self.most, count, share)
-            self.is_by_clock |= not answers
-            for key in chosen[len(answers) :]:
-                effort[key] = max(effort[key], 1 if answers else count)
-            for key, answer in zip(chosen, answers, strict=False):
+            share = (0.6 if now < len(steps) - 1 else 1.0) * left
+            answers = _solved(self.program, keys, self.most, steps[now], share)
+            for key in keys:
+                stage[key] += 1
+            self.is_by_clock |= len(answers) < len(keys)
+            for key, answer in zip(keys, answers, strict=False):
                 self.take(key, answer)
-                effort[key] = 0 if answer.chosen else nodes if answer.is_finished else count
-                self.is_by_clock |= answer.is_by_clock and count == nodes
+                if answer.chosen:
+                    stage[key] = now
+                elif answer.is_finished:
+                    stage[key] = len(steps)
+                self.is_by_clock |= answer.is_by_clock and now == len(steps) - 1
 
     def take(self, key: tuple[float, float], answer: IntervalAnswer) -> None:
         """Note what was found in one interval."""

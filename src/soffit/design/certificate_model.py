@@ -133,7 +133,7 @@ def solve_interval(
     most
         Most speakers.
     nodes
-        Branch-and-bound nodes at most.
+        Branch-and-bound nodes at most; 0 for the program without whole numbers.
     seconds
         Time at most; the child is killed some time after it. [s]
 
@@ -191,7 +191,8 @@ def solve_intervals(
         left = end - time.monotonic()
         if left <= 0.0:
             break
-        share = max(left / (len(intervals) - number), min(left, 1.0))
+        # Most intervals end at once; what they leave goes to the others.
+        share = min(left, max(4.0 * left / (len(intervals) - number), 1.0))
         out.append(solve_interval(program, low, high, most, nodes, share))
         if out[-1].chosen:
             break
@@ -220,7 +221,12 @@ def _solve(
         ("mip_feasibility_tolerance", 1e-7),
     ):
         solver.setOptionValue(name, value)
-    solver.passModel(_model(highspy, program, low, high, most))
+    model = _model(highspy, program, low, high, most)
+    if nodes == 0:
+        model.integrality_ = []
+    solver.passModel(model)
+    if nodes == 0:
+        return _relaxed(highspy, solver, (low, high), most)
     n_sites = len(program.weight)
     chosen: tuple[int, ...] = ()
     for _ in range(_MOST_CUTS):
@@ -248,6 +254,31 @@ def _solve(
         bound=max(bound, 1),
         chosen=chosen,
         is_finished=finished,
+        is_by_clock=status == highspy.HighsModelStatus.kTimeLimit,
+    )
+
+
+def _relaxed(
+    highspy: Any,  # noqa: ANN401 a module without types
+    solver: Any,  # noqa: ANN401
+    interval: tuple[float, float],
+    most: int,
+) -> IntervalAnswer:
+    """Bound of the program without whole numbers; no layout comes out of it."""
+    solver.run()
+    status = solver.getModelStatus()
+    low, high = interval
+    if status == highspy.HighsModelStatus.kInfeasible:
+        return IntervalAnswer(low=low, high=high, bound=most + 1, chosen=(), is_finished=True)
+    bound = 1
+    if status == highspy.HighsModelStatus.kOptimal:
+        bound = max(1, int(np.ceil(solver.getInfo().objective_function_value - 1e-5)))
+    return IntervalAnswer(
+        low=low,
+        high=high,
+        bound=bound,
+        chosen=(),
+        is_finished=bound > most,
         is_by_clock=status == highspy.HighsModelStatus.kTimeLimit,
     )
 
@@ -294,57 +325,103 @@ def _model(highspy: Any, program: Program, low: float, high: float, most: int) -
     lower[level], upper[level] = low, high
     free_below = program.fixed >= high
     upper[below : below + n_ears] = ~free_below
-    rows: list[FloatArray] = []
-    row_low: list[float] = []
-    row_high: list[float] = []
-
-    def add(row: FloatArray, least: float, greatest: float) -> None:
-        rows.append(row)
-        row_low.append(least)
-        row_high.append(greatest)
-
-    for ear in range(n_ears):
-        row = np.zeros(n)
-        row[:n_sites] = np.minimum(program.gain[:, ear], high)
-        row[level], row[below + ear] = -1.0, high
-        add(row, -float(program.fixed[ear]), INFINITE)
-        slack = max(0.0, float(most_energy[ear]) - ratio * low)
-        if slack > 0.0:
-            row = np.zeros(n)
-            row[:n_sites] = program.gain[:, ear]
-            row[level], row[above + ear] = -ratio, -slack
-            add(row, -INFINITE, -float(program.fixed[ear]))
+    table = _Rows()
+    every = np.arange(n_ears)
+    # Coverage: counted energy, clipped at what one constraint can use, reaches T or is left out.
+    clipped = np.minimum(program.gain.T, high)
+    table.add_dense(clipped, [(level, -1.0)], (below + every, high), (-program.fixed, INFINITE))
+    # Loudness: energy stays under ratio x T, or the ear is left out.
+    slack = np.maximum(0.0, most_energy - ratio * low)
+    tight = slack > 0.0
+    table.add_dense(
+        program.gain.T[tight],
+        [(level, -ratio)],
+        (above + every[tight], -slack[tight]),
+        (-INFINITE, -program.fixed[tight]),
+    )
+    # A site that alone makes an ear too loud at any T here needs that ear to be left out.
+    pairs = np.argwhere((program.single + program.fixed > ratio * high) & usable[:, None])
+    table.add_pairs(pairs[:, 0], above + pairs[:, 1])
     for start in (below, above):
-        row = np.zeros(n)
-        row[start : start + n_ears] = program.ear_weight
-        add(row, -INFINITE, float(program.allowed))
-    row = np.zeros(n)
-    row[:n_sites] = weight
-    add(row, 1.0, float(most))
-    return _packed(highspy, np.array(rows), (row_low, row_high), (lower, upper), level, weight)
+        table.add_one(start + every, program.ear_weight, -INFINITE, float(program.allowed))
+    table.add_one(np.arange(n_sites), weight, 1.0, float(most))
+    return _packed(highspy, table, (lower, upper), level, weight)
+
+
+class _Rows:
+    """Rows of the program as triplets."""
+
+    def __init__(self) -> None:
+        self.count = 0
+        self.row: list[IntArray] = []
+        self.column: list[IntArray] = []
+        self.value: list[FloatArray] = []
+        self.low: list[FloatArray] = []
+        self.high: list[FloatArray] = []
+
+    def _bounds(self, number: int, low: float | FloatArray, high: float | FloatArray) -> None:
+        self.low.append(np.broadcast_to(np.asarray(low, np.float64), (number,)))
+        self.high.append(np.broadcast_to(np.asarray(high, np.float64), (number,)))
+        self.count += number
+
+    def _put(self, row: IntArray, column: IntArray, value: FloatArray) -> None:
+        self.row.append(row)
+        self.column.append(column)
+        self.value.append(value)
+
+    def add_dense(
+        self,
+        block: FloatArray,
+        shared: list[tuple[int, float]],
+        own: tuple[IntArray, float | FloatArray],
+        bounds: tuple[float | FloatArray, float | FloatArray],
+    ) -> None:
+        """Add one row per line of a block, with shared columns and one of its own each."""
+        number = len(block)
+        line, column = np.nonzero(block)
+        rows = self.count + np.arange(number)
+        self._put(self.count + line, column, block[line, column])
+        for place, value in shared:
+            self._put(rows, np.full(number, place), np.full(number, value))
+        self._put(rows, own[0], np.broadcast_to(np.asarray(own[1], np.float64), (number,)))
+        self._bounds(number, *bounds)
+
+    def add_pairs(self, smaller: IntArray, larger: IntArray) -> None:
+        """Add rows that say that one column is no larger than another."""
+        rows = self.count + np.arange(len(smaller))
+        self._put(rows, smaller, np.ones(len(smaller)))
+        self._put(rows, larger, -np.ones(len(smaller)))
+        self._bounds(len(smaller), -INFINITE, 0.0)
+
+    def add_one(
+        self, column: IntArray, value: FloatArray | IntArray, low: float, high: float
+    ) -> None:
+        """Add a single row."""
+        self._put(np.full(len(column), self.count), column, np.asarray(value, np.float64))
+        self._bounds(1, low, high)
 
 
 def _packed(
     highspy: Any,  # noqa: ANN401 a module without types
-    matrix: FloatArray,
-    row_bounds: tuple[list[float], list[float]],
+    table: _Rows,
     bounds: tuple[FloatArray, FloatArray],
     level: int,
     weight: FloatArray,
 ) -> Any:  # noqa: ANN401
-    n = matrix.shape[1]
+    n = len(bounds[0])
     lp = highspy.HighsLp()
-    lp.num_col_, lp.num_row_ = n, len(matrix)
+    lp.num_col_, lp.num_row_ = n, table.count
     cost = np.zeros(n)
     cost[: len(weight)] = weight
     lp.col_cost_, lp.col_lower_, lp.col_upper_ = cost, bounds[0], bounds[1]
-    lp.row_lower_, lp.row_upper_ = np.array(row_bounds[0]), np.array(row_bounds[1])
-    row, column = np.nonzero(matrix)
+    lp.row_lower_, lp.row_upper_ = np.concatenate(table.low), np.concatenate(table.high)
+    row, column = np.concatenate(table.row), np.concatenate(table.column)
+    order = np.lexsort((column, row))
     lp.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
-    starts = np.searchsorted(row, np.arange(len(matrix) + 1))
+    starts = np.searchsorted(row[order], np.arange(table.count + 1))
     lp.a_matrix_.start_ = starts.astype(np.int32)
-    lp.a_matrix_.index_ = column.astype(np.int32)
-    lp.a_matrix_.value_ = matrix[row, column]
+    lp.a_matrix_.index_ = column[order].astype(np.int32)
+    lp.a_matrix_.value_ = np.concatenate(table.value)[order]
     kinds = [highspy.HighsVarType.kInteger] * n
     kinds[level] = highspy.HighsVarType.kContinuous
     lp.integrality_ = kinds
