@@ -474,7 +474,7 @@ def evaluate_line(
 
 
 def _cable_source(cable: CableType) -> str:
-    return resistance_source(cable.gauge_system, cable_standard(cable))
+    return resistance_source(cable.gauge_system, cable_standard(cable), size=cable.gauge)
 
 
 def _run_copper_kg(run: Run, catalogue: Catalogue) -> float:
