@@ -6,6 +6,7 @@ import pytest
 
 from line_sample import key_maker, room, sample_catalogue, six_rooms, speakers_in
 from soffit.design.route import wire
+from soffit.design.route_cables import cables_for
 from soffit.errors import NoSolutionError
 from soffit.evaluate.line import evaluate_line
 from soffit.model.decisions import Design
@@ -336,3 +337,13 @@ def test_a_second_rack_takes_what_is_nearer():
     by_zone = {line.zone_keys[0]: line.rack_key for line in result.lines}
     assert by_zone["r3"] == "far"
     assert by_zone["r1"] == "main"
+
+
+def test_a_metric_job_keeps_to_one_family_of_cable_with_the_best_fire_class():
+    survey = six_rooms()
+    found = cables_for(survey, CATALOGUE, space="general")
+    assert {cable.gauge_system for cable in found} == {"mm2"}
+    assert len({(cable.jacket, cable.conductor) for cable in found}) == 1
+    assert found[0].jacket.startswith("Cca")
+    areas = [float(cable.gauge) for cable in found]
+    assert areas == sorted(areas, reverse=True)

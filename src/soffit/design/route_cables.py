@@ -65,9 +65,30 @@ def _fitting(allowed: Sequence[CableType], space: Space) -> list[CableType]:
     for_space = [
         cable for cable in allowed if jacket_serves_space(cable.jacket, space) is not False
     ] or list(allowed)
-    return [
+    for_class = [
         cable for cable in for_space if jacket_serves_class(cable.jacket, "3") is not False
     ] or for_space
+    return _one_family(for_class)
+
+
+def _one_family(cables: Sequence[CableType]) -> list[CableType]:
+    """Keep one kind of cable where jackets carry a reaction-to-fire class: the best class.
+
+    Euroclasses of EN 13501-6 sort from Aca to Fca, so the first by name is the best; which one a
+    building must have is national, and the check names it.
+    """
+    classed = sorted({cable.jacket for cable in cables if _euroclass(cable.jacket)})
+    if not classed or any(read_jacket(cable.jacket) for cable in cables):
+        return list(cables)
+    best = [cable for cable in cables if cable.jacket == classed[0]]
+    conductor = sorted({cable.conductor for cable in best})[0]
+    return [cable for cable in best if cable.conductor == conductor]
+
+
+def _euroclass(jacket: str) -> str:
+    """First part of a reaction-to-fire mark such as ``Cca-s1,d1,a1``; empty if it is none."""
+    first = jacket.split("-", maxsplit=1)[0]
+    return first if first.endswith("ca") and first[:1] in "ABCDEF" else ""
 
 
 def _one_a_size(cables: Sequence[CableType]) -> tuple[CableType, ...]:
