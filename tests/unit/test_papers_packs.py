@@ -248,3 +248,19 @@ def test_tables_hold_a_row_a_thing(job):
     assert len(by_name["Schedule"].rows) == len(job.speakers)
     assert len(by_name["Cable"].rows) == len(job.cables)
     assert write_csv(by_name["Schedule"]).count("\r\n") == len(job.speakers) + 1
+
+
+def test_a_card_with_much_to_say_stands_alone_and_nothing_is_lost():
+    from dataclasses import replace
+
+    from soffit.papers.cards import card_pages, cards
+
+    job = sample_job(hall=(3, 1))
+    words = tuple(f"caution number {n} of a place that has a great many of them" for n in range(9))
+    speakers = (job.speakers[0], replace(job.speakers[1], cautions=words), *job.speakers[2:])
+    full = replace(job, speakers=speakers)
+    pages = card_pages(cards(full))
+    assert [[card["label"] for card in page] for page in pages][:2] == [["L1-01"], ["L1-02"]]
+    assert sum(len(page) for page in pages) == len(speakers)
+    text = "".join(_words(make_packs(full)["job"]))
+    assert all(f"caution number {n} of" in text.replace("\r\n", " ") for n in range(9))

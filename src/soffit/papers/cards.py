@@ -1,5 +1,6 @@
 """A card for every loudspeaker: what one person on one ladder needs, and nothing else."""
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import replace
@@ -8,6 +9,7 @@ from typing import Any, Final
 from soffit.model.findings import DEFER
 from soffit.papers import fonts, words
 from soffit.papers.codes import qr_svg
+from soffit.papers.placement import Field, Wanted, place_all
 from soffit.papers.plan_drawing import clipped_lines, family
 from soffit.papers.projection import fill_plan
 from soffit.papers.scene import (
@@ -18,6 +20,7 @@ from soffit.papers.scene import (
     TINT,
     WHITE,
     Anchor,
+    Box,
     Disc,
     Path,
     Pen,
@@ -29,11 +32,11 @@ from soffit.papers.views import JobView, RoomView, SpeakerView, WireView
 from soffit.units import format_length, format_mass
 
 _WIDTH: Final = 58.0
-_HEIGHT: Final = 60.0
-_WIRING: Final = 120.0
-_FACTS_MM: Final = 84.0
-_RIGHT_MM: Final = 44.0
-_LEFT_MM: Final = 76.0
+_HEIGHT: Final = 50.0
+_WIRING: Final = 116.0
+_FACTS_MM: Final = 82.0
+_RIGHT_MM: Final = 48.0
+_LEFT_MM: Final = 66.0
 """Room for facts and cautions on half a page of the lower of the two papers, letter."""
 _CAUTION: Final = f"Amplifier off, both legs disconnected, footing safe. {DEFER}"
 _TICKS: Final = ("hole", "safety wire", "tap", "wires + −", "hung", "heard")
@@ -80,7 +83,7 @@ def _is_tall(
 ) -> bool:
     """Return whether a card needs more than half a page, by the lines that its texts run to."""
     lines = sum(len(fonts.wrap(text, room_mm=_FACTS_MM, cap_mm=1.98)) for _, text in facts)
-    right = 3.8 * lines + 1.8 * len(facts)
+    right = 3.8 * len(facts) + 3.5 * (lines - len(facts))
     right += 5.2 * len(fonts.wrap(find, room_mm=_WIRING, cap_mm=3.03, weight="semibold"))
     below = sum(len(fonts.wrap(text, room_mm=_WIDTH - 3.0, cap_mm=1.87)) for text in cautions)
     left = back_mm + 3.4 * below + 1.4 * len(cautions)
@@ -215,7 +218,6 @@ def _wire(
     length = words.run_length(wire.length_m, imperial=imperial)
     word = f"{'from' if left else 'on to'} {wire.to_label}"
     above = "  ".join(part for part in (wire.run_label, length) if part)
-    below = ", ".join(part for part in (wire.cable, wire.colours) if part)
     room = _WIRING / 2 - 17.0
     head = fonts.fit(word, room_mm=room, cap_mm=2.2, weight="semibold")
     width = fonts.width_mm(head, cap_mm=2.2, weight="semibold") + 2.0
@@ -233,7 +235,8 @@ def _wire(
         ),
     )
     y = top + 13.9
-    for line in fonts.wrap(below, room_mm=room + 1.0, cap_mm=1.8)[:2]:
+    for part in (wire.cable, wire.colours):
+        line = fonts.fit(part, room_mm=room + 1.0, cap_mm=1.8)
         scene.add(Text(at=(far, y), text=line, layer="wires", cap=1.8, colour=SOFT, anchor=anchor))
         y += 2.9
     name = wire.terminals.split("+")[0].split("/")[0].strip() or side.upper()
@@ -269,6 +272,7 @@ class _Background:
             for x, y in (self.to_paper(item.position) for item in speakers)
         )
         self.others = Path(rings=squares, layer="speakers", pen=None, fill=SOFT, closed=True)
+        self.doors: list[Box] = []
         self.svg = write_svg(self._scene())
 
     def _lines(self) -> Path | None:
@@ -292,36 +296,45 @@ class _Background:
         if self.lines is not None:
             scene.add(self.lines)
         scene.add(self.walls, self.others)
-        for door in self.room.doors:
-            x, y = self.to_paper(door.position)
-            scene.add(Disc(centre=(x, y), radius=1.0, layer="doors", pen=Pen(0.3, INK), fill=WHITE))
-            right = x > _WIDTH / 2
-            anchor: Anchor = "end" if right else "start"
-            at = (x - 1.8 if right else x + 1.8, y + 0.9)
-            text = fonts.fit(door.label, room_mm=_WIDTH / 2, cap_mm=1.8)
-            scene.add(
-                Text(
-                    at=at, text=text, layer="names", cap=1.8, colour=SOFT, halo=True, anchor=anchor
-                )
-            )
+        room = Field(sheet=(0.0, 0.0, _WIDTH, self.height))
+        ring = self.walls.rings[0]
+        room.lines = list(itertools.pairwise((*ring, ring[0])))
+        names = [fonts.fit(door.label, room_mm=_WIDTH / 2, cap_mm=1.8) for door in self.room.doors]
+        places = [self.to_paper(door.position) for door in self.room.doors]
+        room.boxes = [(x - 1.0, y - 1.0, x + 1.0, y + 1.0) for x, y in places]
+        wanted = [
+            Wanted(anchor=at, radius=1.0, width=fonts.width_mm(name, cap_mm=1.8), height=2.4)
+            for at, name in zip(places, names, strict=True)
+        ]
+        for at in places:
+            scene.add(Disc(centre=at, radius=1.0, layer="doors", pen=Pen(0.3, INK), fill=WHITE))
+        for name, place in zip(names, place_all(wanted, room), strict=True):
+            if place is None:
+                continue
+            self.doors.append(place.box)
+            at = (place.box[0], place.box[3] - 0.5)
+            scene.add(Text(at=at, text=name, layer="names", cap=1.8, colour=SOFT, halo=True))
         return scene
 
     def here(self, item: SpeakerView) -> Scene:
         """Draw what lies over the room's little plan: this loudspeaker."""
         scene = Scene(_WIDTH, self.height, title=f"{item.label} in {self.room.label}")
         at = self.to_paper(item.position)
-        left = at[0] > _WIDTH - 14.0
+        width = fonts.width_mm(item.label, cap_mm=2.0, weight="semibold")
+        room = Field(sheet=(0.0, 0.0, _WIDTH, self.height), boxes=list(self.doors))
+        (place,) = place_all([Wanted(anchor=at, radius=2.4, width=width, height=2.6)], room)
         scene.add(
             Disc(centre=at, radius=2.4, layer="here", pen=Pen(0.3, ACCENT), fill=TINT),
             Disc(centre=at, radius=1.0, layer="here", pen=None, fill=ACCENT),
-            Text(
-                at=(at[0] + (-3.0 if left else 3.0), at[1] - 1.6 if at[1] > 6.0 else at[1] + 3.6),
+        )
+        if place is not None:  # the card's heading names it, too
+            word = Text(
+                at=(place.box[0], place.box[3] - 0.4),
                 text=item.label,
                 layer="here",
                 cap=2.0,
                 weight="semibold",
                 halo=True,
-                anchor="end" if left else "start",
-            ),
-        )
+            )
+            scene.add(word)
         return scene
