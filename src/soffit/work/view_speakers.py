@@ -151,8 +151,18 @@ def _safety_text(job: Job, fit: SpeakerFit) -> str:
     )
     return (
         f"{wire}{length}, to the structure, never to tee or hanger;"
-        f" breaking load {fit.safety_breaking_n:.0f} N or more"
+        f" breaking load {fit.safety_breaking_n:.0f} N or more{_seismic_text(fit)}"
     )
+
+
+def _seismic_text(fit: SpeakerFit) -> str:
+    if fit.seismic is None:
+        return ""
+    if fit.seismic.carried_by == "independent":
+        return "; earthquakes: the structure carries it, not the grid"
+    if fit.seismic.wires == 1:
+        return "; earthquakes: one slack 12 ga wire to the structure besides"
+    return "; earthquakes: two slack 12 ga wires to the structure, at opposite corners"
 
 
 def _void_text(fit: SpeakerFit, *, imperial: bool) -> str:
