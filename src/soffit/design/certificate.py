@@ -245,9 +245,10 @@ class _Run:
             self.tell(1.0 - left / self.clock.seconds, f"proving: {len(self.open)} levels open")
             share = (0.6 if now < len(steps) - 1 else 1.0) * left
             answers = _solved(self.program, keys, self.most, steps[now], share)
-            for key in keys:
+            broke_off = bool(answers) and bool(answers[-1].chosen)
+            for key in keys[: len(answers)] if broke_off else keys:
                 stage[key] += 1
-            self.is_by_clock |= len(answers) < len(keys)
+            self.is_by_clock |= len(answers) < len(keys) and not broke_off
             for key, answer in zip(keys, answers, strict=False):
                 self.take(key, answer)
                 if answer.chosen:
@@ -276,7 +277,7 @@ class _Run:
 def _text(
     best: int | None, bound: int, spread_db: float, share: float, scope: str, *, is_proven: bool
 ) -> str:
-    brief = f"±{spread_db / 2:g} dB over {share:.0%} of the ears"
+    brief = f"±{round(spread_db / 2, 2):g} dB over {share:.0%} of the ears"
     if is_proven and best is None:
         return f"no arrangement meets {brief} ({scope})."
     if is_proven:
