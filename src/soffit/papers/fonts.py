@@ -17,6 +17,8 @@ _FILES: Final[dict[Weight, str]] = {
 }
 CSS_WEIGHT: Final[dict[Weight, int]] = {"light": 300, "regular": 400, "semibold": 600}
 
+_UNSEEN: Final = "\n\r\t\u200b"
+
 CAP_RATIO: Final = 0.66
 """Height of a capital over the type size; a test holds it against the font file."""
 MIN_CAP_MM: Final = 1.8
@@ -70,7 +72,7 @@ def missing_glyphs(texts: Iterable[str]) -> tuple[str, ...]:
     """
     known = _advances("regular")
     found = {character for text in texts for character in text}
-    return tuple(sorted(c for c in found if ord(c) not in known and c not in "\n\r\t"))
+    return tuple(sorted(c for c in found if ord(c) not in known and c not in _UNSEEN))
 
 
 def fit(text: str, *, room_mm: float, cap_mm: float, weight: Weight = "regular") -> str:

@@ -102,6 +102,8 @@ def schematic_sheets(
     number
         Drawing number, such as ``S-01``; later sheets add a letter.
     """
+    if not line.nodes:
+        return ()
     rows = _rows(line)
     known = {item.key: item for item in speakers}
     per = rows_per_sheet(title)
@@ -356,6 +358,7 @@ def _facts(
         ("Worst loss", f"{words.decibels(line.worst_loss_db)} at {line.worst_label}"),
         ("Limit", line.loss_limit_text),
         ("Cable", f"{words.run_length(line.length_m, imperial=imperial)}, {line.cable_text}"),
+        ("Terminals", next((node.terminals for node in line.nodes if node.terminals), "")),
         ("Copper at", f"{line.conductor_degc:g} °C"),
         ("High-pass", words.hertz(line.high_pass_hz) or "not decided"),
         ("Zones", line.zones_text),
