@@ -163,13 +163,15 @@ def retap(folder: Path, room_key: str, *, is_kept: bool = False, who: str = "") 
 
     job = open_job(folder)
     room = _room(job, room_key)
-    sound = evaluate_job(job).sound.room(room.key)
+    state = evaluate_job(job).sound
+    sound = state.room(room.key)
     if sound is None:
+        problem = dict(state.refused).get(room.key)
         raise JobError(
-            what=f"{room.label} has no loudspeakers whose sound could be worked out",
+            what=f"{room.label}: its sound cannot be worked out",
             where=f"rooms.{room.key}",
-            why="the room is silent or its data are impossible",
-            do="see soffit check",
+            why=f"{problem.what}: {problem.why}" if problem else "it has no loudspeakers",
+            do=problem.do if problem else "place loudspeakers in it first",
         )
     levels = _levels(room, standing(job.readings))
     result, speakers = _balanced(job, sound, levels)

@@ -1,0 +1,218 @@
+"""``soffit prove``, ``trace`` and ``retap`` as a person or a script calls them."""
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from soffit.cli.main import run
+from soffit.cli.trace import command as trace_command
+from soffit.job.api import read_job, write_design
+from soffit.model.catalogue import Tap
+from soffit.model.decisions import Design
+from soffit.model.lines import Amplifier, Channel, Line, Run
+from soffit.model.speakers import Speaker
+from soffit.work.demo import make_demo
+
+LINE_V = 70.71067811865476
+TOLD = ["--speakers", "8", "--tap", "5 W", "--volts", "70.7", "--feed", "20 m", "--spacing", "6 m",
+        "--cable", "16 AWG"]  # fmt: skip
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> Path:
+    """The demo job with one line of six, laid by hand: no search runs here."""
+    folder = make_demo("library", tmp_path / "job")
+    read = read_job(folder)
+    kind = next(k for k in read.catalogue.speaker_types if k.kind == "ceiling")
+    tap = Tap(power_w=kind.taps_at(LINE_V)[1].power_w, voltage_v=LINE_V)
+    room = read.survey.room("hall")
+    ceiling = room.ceilings[0]
+    xs = [point[0] for point in room.outline]
+    ys = [point[1] for point in room.outline]
+    speakers = tuple(
+        Speaker(
+            key=f"s{i + 1:04d}",
+            label=f"L1-{i + 1:02d}",
+            room_key=room.key,
+            ceiling_key=ceiling.key,
+            type_id=kind.id,
+            position=(
+                min(xs) + (max(xs) - min(xs)) * (i + 0.5) / 6.0,
+                min(ys) + (max(ys) - min(ys)) * (0.3 + 0.4 * (i % 2)),
+            ),
+            mount_height_m=ceiling.height_m,
+            tap=tap,
+            line_key="l0001",
+        )
+        for i in range(6)
+    )
+    rack = read.survey.racks[0].key
+    cable = read.catalogue.cable_types[0].id
+    runs = tuple(
+        Run(
+            key=f"r{i + 1:04d}",
+            label=f"L1/{i + 1}",
+            start_key=rack if i == 0 else f"s{i:04d}",
+            end_key=f"s{i + 1:04d}",
+            length_m=12.0 if i == 0 else 5.0,
+            cable_id=cable,
+        )
+        for i in range(6)
+    )
+    line = Line(
+        key="l0001",
+        label="L1",
+        voltage_v=LINE_V,
+        zone_keys=(),
+        rack_key=rack,
+        speaker_keys=tuple(speaker.key for speaker in speakers),
+        runs=runs,
+    )
+    amplifier = Amplifier(
+        key="a0001",
+        label="A1",
+        type_id=read.catalogue.amplifier_types[0].id,
+        rack_key=rack,
+        channels=(Channel(number=1, line_keys=("l0001",)),),
+    )
+    design = Design(speakers=speakers, lines=(line,), amplifiers=(amplifier,), next_key=100)
+    write_design(folder, design, read.design.revision, date="2026-01-01")
+    return folder
+
+
+def spoken(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, dict]:
+    code = run([*words, "--json"])
+    return code, json.loads(capsys.readouterr().out)
+
+
+def test_expected_readings_as_json(job, capsys):
+    code, body = spoken(capsys, "prove", str(job), "--expect")
+    assert code == 0
+    rack = [row for row in body["expected"] if row["direction"] == "whole" and row["middle"]]
+    assert len(rack) == 1
+    assert rack[0]["low"] < rack[0]["middle"] < rack[0]["high"]
+
+
+def test_a_reading_is_kept_judged_and_can_be_struck_but_not_lost(job, capsys):
+    _, sheet = spoken(capsys, "prove", str(job), "--expect")
+    middle = next(r["middle"] for r in sheet["expected"] if r["direction"] == "whole" and r["plan"])
+    code, body = spoken(capsys, "prove", str(job), "--add", f"L1 whole {middle:.4g}", "--who", "me")
+    assert code == 0
+    assert [v["status"] for v in body["verdicts"]] == ["pass"]
+    assert "not proven" in body["lines"][0]["verdict"]
+    code, body = spoken(capsys, "prove", str(job), "--add", "L1-03 silent")
+    assert code == 1
+    assert body["verdicts"][-1]["status"] == "fail"
+    key = body["verdicts"][0]["key"]
+    code, body = spoken(capsys, "prove", str(job), "--strike", key)
+    assert len(body["verdicts"]) == 1
+    lines = (job / "readings.jsonl").read_text(encoding="utf-8").splitlines()
+    assert len(lines) == 3
+    assert any(key in line for line in lines)
+
+
+def test_odd_readings_are_asked_about_and_not_kept(job, capsys):
+    code, body = spoken(capsys, "prove", str(job), "--add", "L1 whole 0", "--add", "L8-01 silent")
+    assert code == 2
+    assert {d["code"] for d in body["doubts"]} == {"zero", "unknown place"}
+    assert body["added"] == []
+    code, body = spoken(capsys, "prove", str(job), "--add", "L1 whole 0.5")
+    assert [d["code"] for d in body["doubts"]] == ["kilo"]
+    code, body = spoken(capsys, "prove", str(job), "--add", "L1 whole 0.5", "--sure")
+    assert len(body["added"]) == 1
+
+
+def test_a_table_of_readings(job, capsys, tmp_path):
+    table = tmp_path / "readings.csv"
+    table.write_text(
+        "place;way;tone_hz;value;unit;word\nL1;whole;1000;400;ohm;\nL1-02;;;;;loud\n",
+        encoding="utf-8",
+    )
+    code, body = spoken(capsys, "prove", str(job), "--csv", str(table))
+    assert len(body["added"]) == 2
+    assert code in {0, 1}
+    table.write_text("where,what\nL1,3\n", encoding="utf-8")
+    code, body = spoken(capsys, "prove", str(job), "--csv", str(table))
+    assert code == 2
+    assert body["error"]["do"]
+
+
+def test_trace_in_a_job_goes_on_where_it_was(job, capsys):
+    code, body = spoken(capsys, "trace", str(job), "--line", "L1", "--add", "L1-04 silent")
+    assert code == 0
+    assert body["next"]["steps"]
+    code, body = spoken(capsys, "trace", str(job), "--line", "L1", "--add", "L1-04 alone OL")
+    assert body["readings"] == 2
+    assert body["outcome"] == "found"
+    assert body["suspects"][0]["place"] == "L1-04"
+    _, body = spoken(capsys, "trace", str(job), "--line", "L1", "--add", "mended L1-04")
+    assert body["readings"] == 0
+
+
+def test_trace_without_a_job_and_with_a_session_file(tmp_path, capsys):
+    session = str(tmp_path / "hunt.json")
+    code, body = spoken(capsys, "trace", *TOLD, "--session", session, "--add", "rack 1.5")
+    assert code == 0
+    assert body["trust"] == "told"
+    assert body["kinds"][0][0] == "short"
+    code, body = spoken(capsys, "trace", "--session", session, "--add", "rack silent")
+    assert body["readings"] == 2
+
+
+def test_trace_with_nothing_but_a_count_and_a_sweep(capsys):
+    code, body = spoken(
+        capsys, "trace", "--speakers", "24", "--tap", "5 W", "--volts", "70.7", "--guess",
+        "--add", "rack 100Hz 45", "--add", "rack 44",
+    )  # fmt: skip
+    assert code == 0
+    assert body["trust"] == "guessed"
+    assert body["outcome"] in {"go on", "cannot tell"}
+
+
+def test_trace_says_what_is_missing_and_lists_what_it_knows(capsys):
+    assert run(["trace"]) == 2
+    assert "first-hour" in capsys.readouterr().err
+    _, body = spoken(capsys, "trace", "--first-hour")
+    assert "life-safety" in body["first_hour"][0]
+    _, body = spoken(capsys, "trace", "--said", "list")
+    assert len(body["said"]) >= 15
+
+
+def test_practice_at_the_terminal_from_first_reading_to_found():
+    talk = "read\nread\nread\nread\nread\nread\nwhy\nreveal\nquit\n"
+    result = CliRunner().invoke(
+        trace_command, ["--practice", "--speakers", "12", "--seed", "12"], input=talk
+    )
+    assert result.exit_code == 0
+    assert "found" in result.output
+    assert "amplifier" in result.output
+    assert "licensed" in result.output
+
+
+def test_retap_needs_levels_then_balances_and_keeps_only_when_asked(job, capsys):
+    code, body = spoken(capsys, "retap", str(job), "--room", "hall")
+    assert code == 2
+    assert body["error"]["do"]
+    text = (job / "job.toml").read_text(encoding="utf-8")
+    cut = text.index("[[rooms.hall.test_points]]")
+    extra = "".join(
+        f'[[rooms.hall.test_points]]\nkey = "x{k}"\nlabel = "seat {k}"\n'
+        f'at = ["{x} ft", "20 ft"]\nheight = "4 ft"\n\n'
+        for k, x in enumerate((6, 18, 32, 44))
+    )
+    (job / "job.toml").write_text(text[:cut] + extra + text[cut:], encoding="utf-8")
+    levels = [f"--add='seat {k}' {v} dBA" for k, v in enumerate((58.0, 62.0, 63.0, 63.5))]
+    run(["prove", str(job), *levels])
+    capsys.readouterr()
+    before = (job / "design.json").read_bytes()
+    code, body = spoken(capsys, "retap", str(job), "--room", "hall")
+    assert code == 0, body
+    assert body["spread_after_db"] <= body["spread_before_db"] + 1e-9
+    assert body["lines"][0]["load_after_w"] <= max(
+        body["lines"][0]["limit_w"], body["lines"][0]["load_before_w"]
+    )
+    assert (job / "design.json").read_bytes() == before
+    code, body = spoken(capsys, "retap", str(job), "--room", "hall", "--keep")
+    assert body["kept"] is bool(body["changes"])
