@@ -7,7 +7,14 @@ from soffit.check.kit import Check, Context
 from soffit.model.findings import Finding, Severity
 
 
-def _passed_on(code: str) -> Callable[[Context], list[Finding]]:
+def passed_on(code: str) -> Callable[[Context], list[Finding]]:
+    """Return a check that passes on findings of one code, worded where they were decided.
+
+    Parameters
+    ----------
+    code
+        The code.
+    """
     return lambda context: [item for item in context.states.more if item.code == code]
 
 
@@ -21,7 +28,7 @@ def _check(
         title=title,
         why=why,
         do=do,
-        find=_passed_on(code),
+        find=passed_on(code),
         source=source,
         has_mend=not no_mend,
         no_mend=no_mend,
