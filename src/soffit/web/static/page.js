@@ -1,0 +1,173 @@
+// @ts-check
+/** What every sheet has: problems in words, undo and redo, long runs with progress, paper and name. */
+import { ask, Fault, here, job, make, need, setRevision } from "./api.js";
+
+let sayTimer = 0;
+
+/** @param {string} text said to eyes and to screen readers */
+export function say(text) {
+  const line = need("say");
+  line.textContent = text;
+  clearTimeout(sayTimer);
+  sayTimer = window.setTimeout(() => { line.textContent = ""; }, 5000);
+}
+
+/**
+ * Show what went wrong, in its four parts.
+ * @param {unknown} error
+ * @param {(() => void) | null} [again] what to do on the new drawing, where another hand was quicker
+ */
+export function tell(error, again = null) {
+  const dialog = /** @type {HTMLDialogElement} */ (need("problem"));
+  const fault = error instanceof Fault ? error : new Fault(0, {
+    what: `the page stumbled: ${error}`, where: location.pathname, why: "this is our bug, not your job", do: "load the page again",
+  }, []);
+  if (!(error instanceof Fault)) console.error(error);
+  need("problem-what").textContent = fault.error.what;
+  for (const part of /** @type {const} */ (["where", "why", "do"])) {
+    const cell = dialog.querySelector(`[data-part="${part}"]`);
+    if (cell) cell.textContent = fault.error[part];
+  }
+  const more = dialog.querySelector('[data-part="more"]');
+  if (more) more.replaceChildren(...fault.more.map((item) => make("li", {}, make("b", {}, item.what), ` ${item.where}. ${item.do}`)));
+  const stale = fault.status === 409;
+  const buttons = /** @type {NodeListOf<HTMLButtonElement>} */ (dialog.querySelectorAll("button"));
+  buttons.forEach((button) => {
+    const act = button.dataset.act;
+    button.hidden = (act === "again" && !(stale && again)) || (act === "reload" && !stale);
+    button.onclick = () => {
+      dialog.close();
+      if (act === "reload") location.reload();
+      if (act === "again" && again) again();
+    };
+  });
+  if (!dialog.open) dialog.showModal();
+}
+
+/**
+ * Send a change with the revision that this page shows; where somebody was quicker, say who changed
+ * what, and offer to do it again on the new drawing.
+ * @param {string} path @param {Record<string, any>} body
+ * @param {(answer: any) => void} [done]
+ */
+export async function change(path, body, done = () => location.reload()) {
+  try {
+    const answer = await ask("POST", path, { ...body, revision: Number(document.body.dataset.revision) });
+    if (answer && answer.revision !== undefined) setRevision(answer.revision);
+    done(answer);
+  } catch (error) {
+    tell(error, () => {
+      ask("GET", here).then((now) => {
+        setRevision(now.revision);
+        change(path, body, done);
+      }).catch(tell);
+    });
+  }
+}
+
+/**
+ * Start long work and follow it.
+ * @param {string} path @param {unknown} body @param {string} title
+ * @param {(result: any) => void} [done]
+ */
+export async function run(path, body, title, done = () => location.reload()) {
+  const dialog = /** @type {HTMLDialogElement} */ (need("work"));
+  const bar = /** @type {HTMLProgressElement} */ (dialog.querySelector("progress"));
+  const text = /** @type {HTMLElement} */ (dialog.querySelector('[data-part="text"]'));
+  const stop = /** @type {HTMLButtonElement} */ (dialog.querySelector('[data-act="stop"]'));
+  let key;
+  try {
+    key = (await ask("POST", path, body)).work;
+  } catch (error) {
+    tell(error);
+    return;
+  }
+  need("work-what").textContent = title;
+  bar.value = 0;
+  text.textContent = "starting";
+  dialog.showModal();
+  const halt = () => ask("POST", `/api/works/${key}/stop`).catch(tell);
+  stop.onclick = halt;
+  dialog.oncancel = (event) => { event.preventDefault(); halt(); };
+  const events = new EventSource(`/api/works/${key}/events`);
+  const end = () => { events.close(); dialog.close(); };
+  events.addEventListener("progress", (event) => {
+    const told = JSON.parse(event.data);
+    bar.value = told.done;
+    text.textContent = told.text;
+  });
+  events.addEventListener("done", (event) => { end(); done(JSON.parse(event.data).result); });
+  events.addEventListener("stopped", () => { end(); say("Stopped; nothing was changed."); });
+  events.addEventListener("failed", (event) => {
+    end();
+    const told = JSON.parse(event.data);
+    tell(new Fault(422, told.error, told.more || []));
+  });
+  events.onerror = () => {
+    if (events.readyState === EventSource.CLOSED) { end(); tell(new Fault(0, { what: "the run is out of sight", where: path, why: "the server cannot be reached", do: "load the page again: what is finished is kept" }, [])); }
+  };
+}
+
+/** @param {"undo" | "redo"} word */
+export async function step(word) {
+  try {
+    const answer = await ask("POST", `${here}/${word}`);
+    sessionStorage.setItem("soffit-said", `${word === "undo" ? "Taken back" : "Made again"}: ${answer.what}`);
+    location.reload();
+  } catch (error) {
+    tell(error);
+  }
+}
+
+function paper() {
+  const button = need("paper");
+  const shown = () => document.documentElement.dataset.paper || (matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light");
+  const kept = localStorage.getItem("soffit-paper");
+  if (kept) document.documentElement.dataset.paper = kept;
+  button.setAttribute("aria-pressed", String(shown() === "dark"));
+  button.addEventListener("click", () => {
+    const next = shown() === "dark" ? "light" : "dark";
+    document.documentElement.dataset.paper = next;
+    localStorage.setItem("soffit-paper", next);
+    button.setAttribute("aria-pressed", String(next === "dark"));
+    document.dispatchEvent(new CustomEvent("soffit-paper"));
+  });
+}
+
+function name() {
+  const input = /** @type {HTMLInputElement} */ (need("who"));
+  input.value = localStorage.getItem("soffit-who") || "";
+  input.addEventListener("input", () => localStorage.setItem("soffit-who", input.value.trim()));
+}
+
+function start() {
+  paper();
+  name();
+  document.querySelector(".register [aria-current]")?.scrollIntoView({ inline: "center", block: "nearest" });
+  const said = sessionStorage.getItem("soffit-said");
+  if (said) { sessionStorage.removeItem("soffit-said"); say(said); }
+  if (!job) return;
+  need("undo").addEventListener("click", () => step("undo"));
+  need("redo").addEventListener("click", () => step("redo"));
+  document.addEventListener("keydown", (event) => {
+    const typing = event.target instanceof HTMLElement && event.target.closest("input, textarea, select, dialog");
+    if (typing || !(event.ctrlKey || event.metaKey) || event.key.toLowerCase() !== "z") return;
+    event.preventDefault();
+    step(event.shiftKey ? "redo" : "undo");
+  });
+  document.querySelectorAll("[data-run='design']").forEach((button) => {
+    button.addEventListener("click", () => {
+      const room = /** @type {HTMLElement} */ (button).dataset.room;
+      run(`${here}/design`, { rooms: room ? [room] : [] }, "Searching layouts, taps, lines and amplifiers");
+    });
+  });
+  document.querySelectorAll("select[data-go]").forEach((element) => {
+    const select = /** @type {HTMLSelectElement} */ (element);
+    select.addEventListener("change", () => location.assign(`/jobs/${job}/${select.dataset.go}?room=${encodeURIComponent(select.value)}`));
+  });
+  document.querySelectorAll("[data-m]").forEach((element) => {
+    import("./api.js").then((api) => { element.textContent = api.length(Number(/** @type {HTMLElement} */ (element).dataset.m)); });
+  });
+}
+
+start();
