@@ -67,6 +67,8 @@ def _text(report: "DesignReport", folder: str) -> str:
     parts.append(table_text(header, rows))
     notes = [f"{line.label}: {line.route_note}" for line in report.lines if line.route_note]
     parts += ["", *notes]
+    parts += [f"wiring: {text}" for text in job.design.wiring_notes]
+    parts += [f"not kept: {text}" for text in job.design.wiring_not_kept]
     parts += ["", *(item.text() for item in report.findings)] if report.findings else []
     kept = "kept in design.json" if report.is_changed else "as before"
     parts += ["", f"{kept}; next: soffit check {folder}  and  soffit papers {folder}"]

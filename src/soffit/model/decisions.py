@@ -157,6 +157,8 @@ class Design:
         Date of the revision as printed on papers, ISO 8601.
     next_key
         Number for the next permanent key; keys are never used twice.
+    wiring_notes, wiring_not_kept
+        What wiring decided and why; hand decisions that it could not keep, in words.
     """
 
     revision: int = 0
@@ -168,6 +170,8 @@ class Design:
     lines: tuple[Line, ...] = ()
     amplifiers: tuple[Amplifier, ...] = ()
     rooms: tuple[RoomDecision, ...] = ()
+    wiring_notes: tuple[str, ...] = ()
+    wiring_not_kept: tuple[str, ...] = ()
 
     def speaker(self, key: str) -> Speaker:
         """Return a speaker by permanent key; an unknown one raises ``TableError``."""

@@ -367,7 +367,7 @@ def rewired(job: Job, design: Design, *, seed: int = 1) -> Design:
     from soffit.design.route import wire
 
     if not design.speakers:
-        return replace(design, lines=(), amplifiers=())
+        return replace(design, lines=(), amplifiers=(), wiring_notes=(), wiring_not_kept=())
     book = KeyBook(design.next_key)
     wired = wire(
         job.survey,
@@ -383,6 +383,8 @@ def rewired(job: Job, design: Design, *, seed: int = 1) -> Design:
         lines=wired.lines,
         amplifiers=wired.amplifiers,
         next_key=book.next_key,
+        wiring_notes=wired.notes,
+        wiring_not_kept=wired.not_kept,
     )
 
 

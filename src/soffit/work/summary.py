@@ -96,6 +96,8 @@ class DesignReport:
             "lines": [
                 {name: getattr(line, name) for name in LineSummary.__slots__} for line in self.lines
             ],
+            "wiring": list(design.wiring_notes),
+            "not_kept": list(design.wiring_not_kept),
             "findings": [finding_dict(item) for item in self.findings],
         }
 
