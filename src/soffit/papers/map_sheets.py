@@ -9,7 +9,7 @@ from soffit.papers.legend import Legend
 from soffit.papers.maps import colour_bar, map_drawing
 from soffit.papers.projection import bounds, fill_plan
 from soffit.papers.scene import ACCENT, INK, SOFT, Box, Scene, Text
-from soffit.papers.sheet import heading, open_sheet, paragraph
+from soffit.papers.sheet import heading, open_sheet, paragraph, paragraph_height
 from soffit.papers.views import MapView, RoomView, SpeakerView, TitleView
 
 _PER_SHEET: Final = 2
@@ -41,9 +41,17 @@ def map_sheets(
         sheet = open_sheet(
             title, paper=title.paper, number=more, name=f"{room.label}: maps", scale=""
         )
-        for view, cell in zip(group, _cells(room, sheet.area, len(group)), strict=True):
+        cells = _cells(room, sheet.area, len(group))
+        low = max(
             _one(sheet.scene, cell, room, speakers, view)
-        _column(sheet.scene, sheet.column, room, has_marks=any(view.marks for view in group))
+            for view, cell in zip(group, cells, strict=True)
+        )
+        legend = _legend(sheet.scene, sheet.column, room, has_marks=any(v.marks for v in group))
+        if index == 0:
+            legend = _brief(sheet.scene, legend, room)
+        if index == len(starts) - 1:
+            left, _, right, bottom = sheet.area
+            _notes(sheet.scene, (left, low + 6.0, right, bottom), legend, room)
         scenes.append(sheet.scene)
     return tuple(scenes)
 
@@ -70,7 +78,8 @@ def _cells(room: RoomView, area: Box, count: int) -> list[Box]:
 
 def _one(
     scene: Scene, cell: Box, room: RoomView, speakers: Sequence[SpeakerView], view: MapView
-) -> None:
+) -> float:
+    """Draw one map with its title, colours and note; return the y below it."""
     left, top, right, bottom = cell
     word = fonts.fit(view.title, room_mm=right - left, cap_mm=2.3, weight="semibold")
     scene.add(Text(at=(left, top + 3.0), text=word, layer="notes", cap=2.3, weight="semibold"))
@@ -85,39 +94,44 @@ def _one(
     colour_bar(
         scene, view, (ring[0], y, min(max(ring[2], left + 60.0), right, left + 140.0), y + 7.0)
     )
-    paragraph(scene, (ring[0], y + 8.0, right, bottom + 2.0), view.note, colour=SOFT)
+    return paragraph(scene, (ring[0], y + 8.0, right, bottom + 2.0), view.note, colour=SOFT)
 
 
-def _column(scene: Scene, column: Box, room: RoomView, *, has_marks: bool) -> None:
+def _legend(scene: Scene, column: Box, room: RoomView, *, has_marks: bool) -> Box:
     left, top, right, bottom = column
-    scene.add(
-        Text(
-            at=(left, top + 4.0),
-            text=fonts.fit(room.label, room_mm=right - left, cap_mm=3.6, weight="light"),
-            layer="notes",
-            cap=3.6,
-            weight="light",
-        )
-    )
+    name = fonts.fit(room.label, room_mm=right - left, cap_mm=3.6, weight="light")
+    scene.add(Text(at=(left, top + 4.0), text=name, layer="notes", cap=3.6, weight="light"))
     legend = Legend(scene, (left, top + 5.5, right, bottom))
     legend.dot("Loudspeaker")
     legend.contour("Where one band of colour meets the next")
     if has_marks:
         legend.cross("Named on the map")
-    box = heading(scene, (left, legend.y, right, bottom), "Brief against result")
+    return legend.below
+
+
+def _brief(scene: Scene, column: Box, room: RoomView) -> Box:
+    """Set the brief against the result."""
+    if not room.brief:
+        return column
+    box = heading(scene, column, "Brief against result")
     for row in room.brief:
         word = {"met": ": met", "missed": ": missed", "open": ": open"}[row.verdict]
-        y = paragraph(scene, box, row.what, colour=SOFT)
         colour = ACCENT if row.verdict == "missed" else INK
-        y = paragraph(
-            scene,
-            (box[0], y, right, bottom),
-            f"{row.got} for {row.asked}{word}" if row.asked else row.got,
-            colour=colour,
-        )
-        if row.note:
-            y = paragraph(scene, (box[0], y, right, bottom), row.note, colour=SOFT)
-        box = (box[0], y + 1.6, right, bottom)
+        got = f"{row.got} for {row.asked}{word}" if row.asked else row.got
+        y = box[1]
+        for text, tint in ((row.what, SOFT), (got, colour), (row.note, SOFT)):
+            if text:
+                y = paragraph(scene, (box[0], y, box[2], box[3]), text, colour=tint)
+        box = (box[0], y + 1.6, box[2], box[3])
+    return box
+
+
+def _notes(scene: Scene, under: Box, column: Box, room: RoomView) -> None:
+    """Set the room's notes on the last sheet of its maps: below them, or beside."""
+    if not room.notes:
+        return
+    tall = sum(paragraph_height(note, room_mm=under[2] - under[0]) + 1.0 for note in room.notes)
+    box = heading(scene, under if tall + 5.0 < under[3] - under[1] else column, "Notes")
     for note in room.notes:
         y = paragraph(scene, box, note, colour=SOFT)
-        box = (box[0], y + 1.0, right, bottom)
+        box = (box[0], y + 1.0, box[2], box[3])

@@ -191,7 +191,8 @@ def draw_map(
 
 
 def _edge_text(value: float) -> str:
-    return f"{value:.2f}".rstrip("0").rstrip(".") if abs(value) < 2 else f"{value:g}"
+    text = f"{value:.2f}".rstrip("0").rstrip(".") if abs(value) < 2 else f"{value:g}"
+    return text.replace("-", "−")
 
 
 def colour_bar(scene: Scene, view: MapView, box: Box) -> None:
