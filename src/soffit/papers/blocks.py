@@ -172,7 +172,8 @@ def brief_table(rooms: Sequence[RoomView]) -> Block:
     marks = {"met": "met", "missed": "missed", "open": "open"}
     rows: list[Sequence[Any]] = []
     for room in rooms:
-        rows.append(span(f"{room.label}: {room.pattern or 'no loudspeakers'}", 4))
+        placed = f"{room.count} loudspeakers placed by hand" if room.count else "no loudspeakers"
+        rows.append(span(f"{room.label}: {room.pattern or placed}", 4))
         rows += [
             (
                 {"text": row.what, "below": row.note},
