@@ -264,3 +264,12 @@ def test_a_card_with_much_to_say_stands_alone_and_nothing_is_lost():
     assert sum(len(page) for page in pages) == len(speakers)
     text = "".join(_words(make_packs(full)["job"]))
     assert all(f"caution number {n} of" in text.replace("\r\n", " ") for n in range(9))
+
+
+def test_absurdly_long_names_still_print():
+    from dataclasses import replace
+
+    job = sample_job(hall=(2, 1))
+    odd = replace(job, title=replace(job.title, job="Ü" * 3000, customer="long " * 200))
+    make_packs(odd)
+    label_pdf(odd)

@@ -1,11 +1,15 @@
 """QR codes as small drawings."""
 
 import functools
+from typing import Final
 from xml.sax.saxutils import escape
 
 import segno
 
 from soffit.papers.scene import INK
+
+_LONGEST: Final = 400
+"""Characters of a code: at four bytes each they still fit the largest symbol."""
 
 
 @functools.lru_cache(maxsize=4096)
@@ -15,14 +19,14 @@ def qr_svg(content: str) -> str:
     Parameters
     ----------
     content
-        What it says.
+        What it says; cut off where no code could hold it.
 
     Returns
     -------
     str
         A drawing one module to the millimetre; the layout scales it.
     """
-    code = segno.make(content, error="m", micro=False)
+    code = segno.make(content[:_LONGEST], error="m", micro=False)
     border = 2
     size = code.symbol_size(scale=1, border=border)[0]
     runs = []

@@ -5,6 +5,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from typing import Any, Final, Literal
 
+from soffit.papers import fonts
 from soffit.papers.letters import shown
 from soffit.papers.parts import Maker, Progress, Section
 from soffit.papers.pdf import compile_pdf
@@ -120,12 +121,13 @@ def pack_data(view: JobView, name: str, sections: Sequence[Section]) -> dict[str
     width, height = PORTRAIT_MM[title.paper]
     return {
         "title": {
-            "job": title.job,
+            "job": fonts.fit(title.job, room_mm=width - 98.0, cap_mm=2.33, weight="semibold"),
+            "whole_job": title.job,
             "pack": name,
             "made_with": title.made_with,
             "revision": str(title.revision),
             "date": title.date or "no date",
-            "customer": title.customer,
+            "customer": fonts.fit(title.customer, room_mm=60.0, cap_mm=1.87),
             "is_invented": title.is_invented,
         },
         "page": {"width": width, "height": height},
