@@ -117,8 +117,8 @@ def hand_layout(
             continue
         place = (column, row)
         if not sites.is_free[place] or place in chosen:
-            nearest = _nearest_free(free, lx, ly, x, y, chosen)
-            if nearest is None or np.hypot(lx[nearest[0]] - x, ly[nearest[1]] - y) > max(steps) / 2:
+            nearest = _nearest_free(free, lx, ly, x, y, chosen, reach_m=max(steps) / 2)
+            if nearest is None:
                 continue
             place = nearest
             nudged += 1
@@ -152,9 +152,12 @@ def _nearest_free(
     x: float,
     y: float,
     chosen: dict[tuple[int, int], None],
+    *,
+    reach_m: float,
 ) -> tuple[int, int] | None:
-    order = np.argsort(np.round(np.hypot(lx[free[:, 0]] - x, ly[free[:, 1]] - y), 9), kind="stable")
-    for index in order[: len(chosen) + 1]:
+    away_m = np.hypot(lx[free[:, 0]] - x, ly[free[:, 1]] - y)
+    near = np.flatnonzero(away_m <= reach_m)
+    for index in near[np.argsort(np.round(away_m[near], 9), kind="stable")]:
         place = (int(free[index, 0]), int(free[index, 1]))
         if place not in chosen:
             return place

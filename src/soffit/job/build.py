@@ -285,7 +285,7 @@ def _rack(
                 why="a rack is on the storey of its room",
                 do="take out one of the two",
             )
-    if entry.drop < 0:
+    if not 0.0 <= entry.drop <= 100.0:
         need(problems, (*path, "drop"), entry.drop, 0.0, 100.0)
     return Rack(
         key=key,
@@ -410,7 +410,18 @@ def _check_placed(problems: Problems, path: Path, entry: PlacedEntry, room: Room
             do="check the place and the columns of the room",
         )
     highest = max((ceiling.height_m for ceiling in room.ceilings), default=0.0)
-    need(problems, (*path, "mount_height"), entry.mount_height, 0.0, highest + 20.0)
+    given = entry.mount_height
+    if not need(problems, (*path, "mount_height"), given, 0.0, highest + 20.0):
+        return
+    ears = max((area.ear_height_m for area in room.listening_areas), default=0.0)
+    is_down = entry.aim is None or tuple(entry.aim) == (0.0, 0.0, -1.0)
+    if given is not None and is_down and given < ears + 0.1:
+        problems.add(
+            (*path, "mount_height"),
+            f"speaker {entry.key} faces down at {given:.2f} m, and ears are at {ears:.2f} m",
+            why="what faces down must hang at least 0.1 m above the ears",
+            do="check the height and its unit, or write where it looks as aim",
+        )
 
 
 def _aim(problems: Problems, path: Path, entry: PlacedEntry) -> tuple[float, float, float]:

@@ -56,6 +56,18 @@ _LARGEST_HEIGHT_M: Final = 60.0
 _DOOR_SLACK_M: Final = 0.5
 """How far from the outline a door may be drawn. [m]"""
 
+_LEAST_SPACING_M: Final = 0.2
+"""Closer than this, loudspeakers of any size touch. [m]"""
+
+_REVERBERATION_S: Final = (0.05, 20.0)
+"""Reverberation times that rooms have, as the sound model takes them. [s]"""
+
+_STEEPEST: Final = 3.0
+"""Rise of a ceiling over its run: steeper ones are walls."""
+
+_LEAST_FLOOR_M2: Final = 0.05
+"""Floor that columns must leave. [m²]"""
+
 
 @dataclass(frozen=True, slots=True)
 class RoomContext:
@@ -88,7 +100,7 @@ def need(problems: Problems, path: Path, value: float | None, least: float, most
     """
     if value is None or (least <= value <= most and not (least == 0.0 == value)):
         return True
-    name = str(path[-1]).replace("_", " ")
+    name = next(part for part in reversed(path) if isinstance(part, str)).replace("_", " ")
     low = "more than 0" if least == 0.0 else f"at least {least:g}"
     problems.add(
         path,
@@ -169,8 +181,9 @@ def build_room(context: RoomContext, key: str, entry: RoomEntry, storey_key: str
     if entry.reverberation is None:
         made = context.assumptions
         surfaces = assume_surfaces(made, (*path, "surfaces"), row, ceilings, surfaces)
-    elif min(entry.reverberation) <= 0:
-        need(problems, (*path, "reverberation"), min(entry.reverberation), 0.0, 30.0)
+    else:
+        for index, time_s in enumerate(entry.reverberation):
+            need(problems, (*path, "reverberation", index), time_s, *_REVERBERATION_S)
     noise = _noise(problems, (*path, "noise"), entry.noise)
     if noise is None and entry.noise is None:
         noise = assume_noise(context.assumptions, (*path, "noise"), row)
@@ -216,7 +229,22 @@ def _holes(problems: Problems, path: Path, entry: RoomEntry, outline: Ring) -> t
         _part(problems, (*path, "columns", index), column, outline, "column")
         for index, column in enumerate(entry.columns)
     ]
-    return tuple(ring for ring in rings if ring is not None)
+    holes = tuple(ring for ring in rings if ring is not None)
+    if holes and _floor_left_m2(outline, holes) < _LEAST_FLOOR_M2:
+        problems.add(
+            (*path, "columns"),
+            "the columns take all of the room",
+            why="what is left of its floor holds nobody",
+            do="check their places, sizes and units",
+        )
+    return holes
+
+
+def _floor_left_m2(outline: Ring, holes: tuple[Ring, ...]) -> float:
+    from shapely import Polygon, difference, union_all  # noqa: PLC0415 - only rooms with columns
+
+    floor = difference(Polygon(outline), union_all([Polygon(hole) for hole in holes]))
+    return float(floor.area)
 
 
 def _wall_names(problems: Problems, path: Path, entry: RoomEntry, outline: Ring) -> tuple[str, ...]:
@@ -283,6 +311,8 @@ def _ceiling(
     region = _part(problems, path, entry, outline, "ceiling") if has_shape(entry) else None
     grid = _grid(context, (*path, "grid"), entry, region or outline)
     if entry.joists is not None:
+    if entry.slope is not None:
+        need(problems, (*path, "slope", "ratio"), entry.slope.ratio, -_STEEPEST, _STEEPEST)
         need(problems, (*path, "joists", "spacing"), entry.joists.spacing, 0.0, 5.0)
         need(problems, (*path, "joists", "width"), entry.joists.width, 0.0, entry.joists.spacing)
     return Ceiling(
@@ -512,7 +542,7 @@ def _brief(context: RoomContext, path: Path, entry: BriefEntry) -> Brief:
     need(problems, (*path, "sti_min"), entry.sti_min, 0.0, 1.0)
     _check_level(problems, (*path, "max_level"), entry.max_level)
     need(problems, (*path, "tap"), entry.tap, 0.0, 2000.0)
-    need(problems, (*path, "spacing"), entry.spacing, 0.0, 100.0)
+    need(problems, (*path, "spacing"), entry.spacing, _LEAST_SPACING_M, 100.0)
     need(problems, (*path, "low_tilt"), entry.low_tilt, -20.0, 20.0)
     return Brief(
         programme=programme,

@@ -24,6 +24,7 @@ from soffit.job.catalogue_schema import (
     TransformerEntry,
 )
 from soffit.job.locate import Locator, Path
+from soffit.job.plain_text import check_texts, folded
 from soffit.job.problems import Problems, add_validation
 from soffit.job.toml_text import decode_text, parse_toml
 from soffit.model.catalogue import (
@@ -146,8 +147,9 @@ def parse_catalogue(text: str, *, name: str = CATALOGUE_FILE) -> Catalogue:
     JobError
         With everything that is wrong with it.
     """
-    raw = parse_toml(name, text)
+    raw = folded(parse_toml(name, text))
     problems = Problems(Locator(name, text))
+    check_texts(problems, raw)
     try:
         file = CatalogueFile.model_validate(raw)
     except ValidationError as error:

@@ -11,6 +11,7 @@ from soffit.errors import JobError
 from soffit.job.build import build_survey
 from soffit.job.locate import Locator
 from soffit.job.migrate import migrated
+from soffit.job.plain_text import check_texts, folded
 from soffit.job.problems import Problems, add_validation
 from soffit.job.schema import JobFile
 from soffit.job.toml_text import parse_toml
@@ -120,6 +121,8 @@ def parse_job(
     if survey is None:
         msg = "a survey without problems was not built"
         raise AssertionError(msg)
+    raw = folded(raw)
+    check_texts(problems, raw)
     return ParsedJob(survey=survey, revision=file.revision, job_hash=hash_of(file, own_catalogue))
 
 

@@ -59,6 +59,9 @@ LABEL_SHEETS: Final[dict[str, LabelSheet]] = {
 }
 """Sheets as they are sold by measure: common practice, no source. Check yours against a ruler."""
 
+_LONGEST_CODE: Final = 400
+"""Characters of a code: at four bytes each they still fit the largest symbol."""
+
 _USUAL: Final[dict[Paper, str]] = {
     "a4": "a4-3x8",
     "a3": "a4-3x8",
@@ -129,7 +132,7 @@ def label_pdf(view: JobView, *, sheet: str = "") -> bytes:
                 "lines": [
                     fonts.fit(line, room_mm=room, cap_mm=1.87) for line in lines[:lines_room]
                 ],
-                "qr": qr_svg(code),
+                "qr": qr_svg(code[:_LONGEST_CODE]),
             }
             for head, lines, code in rows[start : start + per]
         ]

@@ -66,11 +66,16 @@ def candidate_types(job: Job, room: Room) -> tuple[SpeakerType, ...]:
     fitting = tuple(item for item in entries if item.kind == wanted and item.taps_at(volts))
     if not fitting:
         msg = f"{room.label}: no {wanted} loudspeaker with a tap at {volts:.3g} V to choose from"
+        names = ", ".join(item.id for item in entries) or "nothing"
+        taps = {tap.voltage_v for item in entries if item.kind == wanted for tap in item.taps}
+        volts_text = ", ".join(f"{value:.3g}" for value in sorted(taps))
         raise NoSolutionError(
             msg,
             where=f"job.toml rooms.{room.key}",
-            why=f"the equipment list allows {', '.join(item.id for item in entries) or 'nothing'}",
-            do="allow such a type under [equipment] speaker_types, or name one in the brief",
+            why=f"the {'equipment list' if allowed else 'catalogue'} has {names}; "
+            + (f"{wanted} types among them have taps at {volts_text} V" if taps else "none fits"),
+            do="allow another type under [equipment] speaker_types, enter one in catalogue.toml"
+            + (", or set line_voltage to one of these" if taps else ""),
         )
     return fitting
 
