@@ -36,7 +36,7 @@ _HEIGHT: Final = 50.0
 _WIRING: Final = 116.0
 _FACTS_MM: Final = 82.0
 _RIGHT_MM: Final = 48.0
-_LEFT_MM: Final = 66.0
+_LEFT_MM: Final = 71.0
 """Room for facts and cautions on half a page of the lower of the two papers, letter."""
 _CAUTION: Final = f"Amplifier off, both legs disconnected, footing safe. {DEFER}"
 _TICKS: Final = ("hole", "safety wire", "tap", "wires + −", "hung", "heard")
