@@ -13,6 +13,7 @@ from soffit.model.survey import (
     CableWay,
     Ceiling,
     Equipment,
+    Material,
     Obstacle,
     PlacedSpeaker,
     Rack,
@@ -40,6 +41,7 @@ class Survey:
     limits: Limits = field(default_factory=Limits)
     acceptances: tuple[Acceptance, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
+    materials: tuple[Material, ...] = ()
 
     def room(self, key: str) -> Room:
         """Return a room by key; an unknown one raises ``TableError``."""

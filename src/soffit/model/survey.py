@@ -141,22 +141,53 @@ class Ceiling:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Material:
+    """A material that the job enters itself, beside the tables.
+
+    Parameters
+    ----------
+    absorption_ratio : (8,)
+        Absorption coefficients, 63 Hz to 8 kHz, as stated: laboratories give up to 1.2; empty for
+        an object.
+    object_m2 : (8,)
+        Absorption area of one object, such as a seat; empty for a surface. [m²]
+    source
+        Who measured it, or which sheet says so.
+    """
+
+    id: str
+    label: str
+    absorption_ratio: tuple[float, ...] = ()
+    object_m2: tuple[float, ...] = ()
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Surface:
-    """A surface of a room by material.
+    """A surface of a room by material, or a number of objects in it.
 
     Parameters
     ----------
     part
         ``floor``, ``walls``, ``ceiling`` or ``furniture``; its area follows from the room.
     material
-        Id in the table of absorption coefficients.
+        Id in the table of absorption coefficients, or of a material of the job.
     area_m2
         Area where it is not the whole part. [m²]
+    count
+        Number of objects whose absorption is stated for each one.
+    absorption_ratio : (8,)
+        As stated where the job enters the material itself; empty: the table holds.
+    object_m2 : (8,)
+        Absorption area of one object, likewise. [m²]
     """
 
     part: Literal["floor", "walls", "ceiling", "furniture"]
     material: str
     area_m2: float | None = None
+    count: int | None = None
+    absorption_ratio: tuple[float, ...] = ()
+    object_m2: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
