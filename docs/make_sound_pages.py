@@ -335,6 +335,49 @@ def noise_levels_page() -> str:
     return "\n".join(lines) + "\n"
 
 
+OWN_MATERIALS = """\
+## Materials of your own
+
+A job enters what a sheet or a measurement says; an id of the table above may be used again, and the
+job's own values then go before the table's:
+
+```toml
+[materials.felt]
+label = "felt panel 50 mm"
+absorption = [0.25, 0.68, 1.05, 0.95, 0.92, 0.90]
+source = "maker's sheet, reverberation room"
+
+[materials.seat]
+label = "chair"
+each = [0.10, 0.15, 0.20, 0.30, 0.35, 0.40]
+source = "maker's sheet"
+
+[[rooms.hall.surfaces]]
+part = "walls"
+material = "felt"
+area = 40
+
+[[rooms.hall.surfaces]]
+part = "furniture"
+material = "seat"
+count = 30
+
+[[rooms.hall.surfaces]]
+part = "furniture"
+material = "person_standing"
+count = 12
+```
+
+- Six values are 125 Hz to 4 kHz; 63 Hz is then taken as 125 Hz and 8 kHz as 4 kHz, and the papers
+  say so. Eight values are 63 Hz to 8 kHz.
+- `absorption` is a ratio per area. Reverberation rooms give up to some 1.2, because the edges of a
+  sample absorb too: such values are kept as stated, computed as 1, and named among the assumptions.
+  Anything above 1.2 or below 0 is refused with its line, key path and octave.
+- `each` is the absorption area of one object, m²; such a material is furniture and needs a `count`.
+  Objects of the table above are written with `_` between the words.
+- People and rows of seats by area of seating are furniture with an `area`.""".splitlines()
+
+
 def materials_page() -> str:
     table = load_table("absorption")
     columns = [name for name in table.columns if name.startswith("a")]
@@ -369,6 +412,7 @@ def materials_page() -> str:
         + " |"
         for entry in objects.rows
     ]
+    lines += ["", *OWN_MATERIALS]
     return "\n".join(lines) + "\n"
 
 

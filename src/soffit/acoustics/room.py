@@ -62,6 +62,37 @@ def absorption_materials() -> dict[str, str]:
     return {row["material"]: row["name"] for row in load_table("absorption").rows}
 
 
+def absorption_object_m2(name: str) -> FloatArray:
+    """Absorption area of one object, such as a person, in the eight octaves.
+
+    Parameters
+    ----------
+    name
+        Object of the table, words joined by ``_``.
+
+    Returns
+    -------
+    (n_bands,)
+        Area; 63 Hz is taken from 125 Hz and 8 kHz from 4 kHz. [m²]
+
+    Raises
+    ------
+    TableError
+        If there is no such object.
+
+    Examples
+    --------
+    >>> float(absorption_object_m2("person_standing")[4])
+    0.63
+    """
+    table = load_table("absorption_objects")
+    inner = [
+        table.number(f"a{band}_m2", object=name.replace("_", " "))
+        for band in ("125", "250", "500", "1000", "2000", "4000")
+    ]
+    return np.array([inner[0], *inner, inner[-1]])
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Surface:
     """One surface of a room.

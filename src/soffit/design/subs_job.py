@@ -7,7 +7,6 @@ from typing import Final
 import numpy as np
 
 from soffit.acoustics.bands import band_index
-from soffit.acoustics.room import absorption_coefficients
 from soffit.decibel import mean_energy_db, power_ratio_db
 from soffit.design.subs import choose_subs
 from soffit.design.subs_answer import SubDesign, SubQuestion
@@ -17,6 +16,7 @@ from soffit.design.subs_words import SiteStep, find_subs, low_end_refused, site_
 from soffit.design.tiles import find_sites
 from soffit.errors import NoSolutionError, SoffitError
 from soffit.evaluate.sound import RoomSound
+from soffit.evaluate.sound_room import surface_absorption_ratio
 from soffit.model.catalogue import Catalogue, SpeakerType
 from soffit.model.decisions import Survey
 from soffit.model.findings import Finding
@@ -140,8 +140,8 @@ def ask_subs(
     if sound is not None and others:
         energy = sound.whole_energy[:, band_index("1k")]
         mid = float(mean_energy_db(power_ratio_db(energy)))
-    materials = [s.material for s in room.surfaces if s.part == "ceiling"]
-    known = max((float(absorption_coefficients(name)[0]) for name in materials), default=0.0)
+    ceilings = [s for s in room.surfaces if s.part == "ceiling"]
+    known = max((float(surface_absorption_ratio(s)[0]) for s in ceilings), default=0.0)
     return SubQuestion(
         room=room,
         sub_type=sub_type,

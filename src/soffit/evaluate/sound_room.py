@@ -13,6 +13,7 @@ from soffit.acoustics.room import (
     absorption_area_from_time_m2,
     absorption_area_m2,
     absorption_coefficients,
+    absorption_object_m2,
     checked_reverberation_time_s,
     reverberation_time_arau_s,
     reverberation_time_eyring_s,
@@ -259,6 +260,37 @@ def _mean(
     return np.asarray(np.sum(weighted, axis=0))
 
 
+def surface_absorption_ratio(surface: SurveySurface) -> FloatArray:
+    """Return the coefficients of a surface, the job's own before the table's.
+
+    Parameters
+    ----------
+    surface
+        Surface that absorbs by area.
+
+    Returns
+    -------
+    (n_bands,)
+        Coefficients, 0 to 1: laboratory values above 1 are taken as 1.
+
+    Raises
+    ------
+    TableError
+        If the material is neither the job's nor the table's.
+    """
+    if surface.absorption_ratio:
+        return np.minimum(np.asarray(surface.absorption_ratio, dtype=np.float64), 1.0)
+    return absorption_coefficients(surface.material)
+
+
+def _furniture_m2(surface: SurveySurface, floor_m2: float) -> FloatArray:
+    """Return what furniture absorbs: by the piece where it is counted, else by area."""
+    if surface.count is None:
+        return (surface.area_m2 or floor_m2) * surface_absorption_ratio(surface)
+    own = np.asarray(surface.object_m2, dtype=np.float64)
+    return surface.count * (own if own.size else absorption_object_m2(surface.material))
+
+
 def _surfaces(
     room: Room, floor_m2: float, wall_m2: float, limits: Limits
 ) -> tuple[dict[str, list[Surface]], tuple[Assumption, ...], FloatArray]:
@@ -292,14 +324,11 @@ def _surfaces(
                 found[part].append(
                     Surface(
                         surface_m2=shared,
-                        absorption_ratio=absorption_coefficients(surface.material),
+                        absorption_ratio=surface_absorption_ratio(surface),
                     )
                 )
     furniture = [surface for surface in room.surfaces if surface.part == "furniture"]
-    objects = sum(
-        ((s.area_m2 or floor_m2) * absorption_coefficients(s.material) for s in furniture),
-        np.zeros(N_BANDS),
-    )
+    objects = sum((_furniture_m2(s, floor_m2) for s in furniture), np.zeros(N_BANDS))
     if not furniture:
         objects = objects + limits["sound_furnishing_ratio"] * floor_m2
         assumptions.append(

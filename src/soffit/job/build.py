@@ -7,6 +7,7 @@ from typing import Final, TypeVar
 
 from soffit.errors import SoffitError, TableError
 from soffit.job.assume import Assumptions
+from soffit.job.build_materials import build_materials
 from soffit.job.build_room import (
     RoomContext,
     build_obstacles,
@@ -34,7 +35,6 @@ from soffit.model.survey import (
     Storey,
 )
 from soffit.model.zones import Zone
-from soffit.tables.load import load_table
 from soffit.tables.settings import Limits, setting, settings
 from soffit.units import parse
 
@@ -80,7 +80,11 @@ def build_survey(file: JobFile, catalogue: Catalogue, problems: Problems) -> Sur
     made = Assumptions()
     site = _site(file, problems, made)
     storeys = _storeys(file, made)
-    rooms, obstacles = _rooms(file, problems, made, site.is_imperial, storeys)
+    materials = build_materials(problems, made, file.materials)
+    context = RoomContext(
+        problems, made, site.is_imperial, {item.id: item for item in materials}, file.materials
+    )
+    rooms, obstacles = _rooms(file, context, storeys)
     by_key = {room.key: room for room in rooms}
     _check_briefs(file, catalogue, site.line_voltage_v, problems)
     racks = _racks(file, problems, made, rooms, storeys)
@@ -100,6 +104,7 @@ def build_survey(file: JobFile, catalogue: Catalogue, problems: Problems) -> Sur
             for item in file.accepted
         ),
         assumptions=tuple(made.made),
+        materials=materials,
     )
     return None if problems.found else survey
 
@@ -158,23 +163,10 @@ def _storey_key(
     return stated
 
 
-def _materials() -> frozenset[str]:
-    """Return the known material ids, or none if the table is not as expected."""
-    try:
-        table = load_table("absorption")
-    except TableError:
-        return frozenset()
-    return frozenset(row["material"] for row in table.rows)
-
-
 def _rooms(
-    file: JobFile,
-    problems: Problems,
-    made: Assumptions,
-    is_imperial: bool,
-    storeys: tuple[Storey, ...],
+    file: JobFile, context: RoomContext, storeys: tuple[Storey, ...]
 ) -> tuple[tuple[Room, ...], tuple[Obstacle, ...]]:
-    context = RoomContext(problems, made, is_imperial, _materials())
+    problems = context.problems
     if not file.rooms:
         problems.add(
             ("rooms",),

@@ -1,6 +1,7 @@
 """Turn the tables of one room into its record, with every check that needs no other room."""
 
 import math
+from collections.abc import Container, Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -14,6 +15,7 @@ from soffit.job.assume import (
     assume_surfaces,
     room_row,
 )
+from soffit.job.build_materials import build_surface
 from soffit.job.locate import Path
 from soffit.job.problems import Problems
 from soffit.job.schema import (
@@ -44,6 +46,7 @@ from soffit.model.survey import (
     Grid,
     Joists,
     ListeningArea,
+    Material,
     Noise,
     Obstacle,
     Ring,
@@ -53,9 +56,6 @@ from soffit.model.survey import (
 )
 
 _LARGEST_HEIGHT_M: Final = 60.0
-_DOOR_SLACK_M: Final = 0.5
-"""How far from the outline a door may be drawn. [m]"""
-
 _LEAST_SPACING_M: Final = 0.2
 """Closer than this, loudspeakers of any size touch. [m]"""
 
@@ -68,15 +68,19 @@ _STEEPEST: Final = 3.0
 _LEAST_FLOOR_M2: Final = 0.05
 """Floor that columns must leave. [m²]"""
 
+_DOOR_SLACK_M: Final = 0.5
+"""How far from the outline a door may be drawn. [m]"""
+
 
 @dataclass(frozen=True, slots=True)
 class RoomContext:
-    """What building a room needs to know of the job."""
+    """What building a room needs to know of the job; ``named`` has refused materials too."""
 
     problems: Problems
     assumptions: Assumptions
     is_imperial: bool
-    materials: frozenset[str]
+    materials: Mapping[str, Material]
+    named: Container[str]
 
 
 def need(problems: Problems, path: Path, value: float | None, least: float, most: float) -> bool:
@@ -307,12 +311,12 @@ def _ceiling(
     for number, item in enumerate(entry.void_points):
         need(problems, (*path, "void_points", number, "depth"), item.depth, 0.0, 20.0)
     need(problems, (*path, "tile_mass"), entry.tile_mass, 0.0, 200.0)
+    if entry.slope is not None:
+        need(problems, (*path, "slope", "ratio"), entry.slope.ratio, -_STEEPEST, _STEEPEST)
     _check_structure(problems, path, entry, height)
     region = _part(problems, path, entry, outline, "ceiling") if has_shape(entry) else None
     grid = _grid(context, (*path, "grid"), entry, region or outline)
     if entry.joists is not None:
-    if entry.slope is not None:
-        need(problems, (*path, "slope", "ratio"), entry.slope.ratio, -_STEEPEST, _STEEPEST)
         need(problems, (*path, "joists", "spacing"), entry.joists.spacing, 0.0, 5.0)
         need(problems, (*path, "joists", "width"), entry.joists.width, 0.0, entry.joists.spacing)
     return Ceiling(
@@ -489,11 +493,11 @@ def _surfaces(context: RoomContext, path: Path, entry: RoomEntry) -> tuple[Surfa
     surfaces = []
     for index, item in enumerate(entry.surfaces):
         at: Path = (*path, "surfaces", index)
-        known = context.materials
-        if known and item.material not in known:
-            context.problems.unknown((*at, "material"), item.material, known, "material")
         need(context.problems, (*at, "area"), item.area, 0.0, 1e6)
-        surfaces.append(Surface(part=item.part, material=item.material, area_m2=item.area))
+        # a material that is itself refused was named before, and is not named again here
+        is_refused = item.material in context.named and item.material not in context.materials
+        if not is_refused:
+            surfaces.append(build_surface(context.problems, at, item, context.materials))
     return tuple(surfaces)
 
 

@@ -74,12 +74,23 @@ def hash_of(file: JobFile, own_catalogue: Catalogue | None) -> str:
         32 hexadecimal digits.
     """
     content = file.model_dump(exclude={"format", "revision"})
+    _leave_out_later_keys(content)
     if own_catalogue is not None:
         from dataclasses import asdict  # noqa: PLC0415 - only jobs with a catalogue need it
 
         content["catalogue"] = asdict(own_catalogue)
     text = json.dumps(canonical(content), sort_keys=True, ensure_ascii=False)
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:32]
+
+
+def _leave_out_later_keys(content: dict[str, Any]) -> None:
+    """Take out unused keys that came after format 1, so that older designs are not out of date."""
+    if not content["materials"]:
+        del content["materials"]
+    for room in content["rooms"].values():
+        for surface in room["surfaces"]:
+            if surface["count"] is None:
+                del surface["count"]
 
 
 def parse_job(
@@ -110,6 +121,8 @@ def parse_job(
     """
     raw, changed = migrated(parse_toml(name, text), name)
     problems = Problems(Locator(name, "" if changed else text))
+    raw = folded(raw)
+    check_texts(problems, raw)
     try:
         file = JobFile.model_validate(raw)
     except ValidationError as error:
@@ -121,8 +134,6 @@ def parse_job(
     if survey is None:
         msg = "a survey without problems was not built"
         raise AssertionError(msg)
-    raw = folded(raw)
-    check_texts(problems, raw)
     return ParsedJob(survey=survey, revision=file.revision, job_hash=hash_of(file, own_catalogue))
 
 

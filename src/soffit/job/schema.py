@@ -160,8 +160,25 @@ class SurfaceEntry(Entry):
     """A surface by material."""
 
     part: Literal["floor", "walls", "ceiling", "furniture"] = Field(description="Which surface.")
-    material: str = Field(description="Id in the table of absorption coefficients.")
+    material: str = Field(description="Id in the table of absorption, or of [materials].")
     area: Area | None = Field(default=None, description="Where it is not the whole part.")
+    count: Annotated[int, Field(ge=1, le=100_000)] | None = Field(
+        default=None, description="Number of objects that absorb by the piece."
+    )
+
+
+class MaterialEntry(Entry):
+    """A material whose absorption the job enters itself, in exactly one of two ways."""
+
+    label: str = Field(default="", description="Name on papers; the id if left out.")
+    absorption: list[Ratio] | None = Field(
+        default=None,
+        description="Coefficients at 125 Hz to 4 kHz (six) or 63 Hz to 8 kHz (eight); up to 1.2.",
+    )
+    each: list[Area] | None = Field(
+        default=None, description="Absorption area of one object, in the same octaves."
+    )
+    source: str = Field(description="Who measured it, or which sheet says so.")
 
 
 class NoiseEntry(Entry):
@@ -367,6 +384,9 @@ class JobFile(Entry):
     )
     racks: dict[Key, RackEntry] = Field(default_factory=dict, description="Where lines begin.")
     rooms: dict[Key, RoomEntry] = Field(default_factory=dict, description="At least one.")
+    materials: dict[Key, MaterialEntry] = Field(
+        default_factory=dict, description="Absorption that the job enters itself."
+    )
     zones: dict[Key, ZoneEntry] = Field(
         default_factory=dict, description="One zone with all rooms if left out."
     )
