@@ -1,12 +1,18 @@
 """Jobs: list, begin, copy, put away, pack and unpack."""
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter, Request, Response
 from starlette.concurrency import run_in_threadpool
 
-from soffit.web.bodies import Demo, NewJob
-from soffit.web.common import ShelfOf, Who
+from soffit.web.bodies import Demo, NewJob, PlanKeep, PlanWishes
+from soffit.web.common import DeskOf, ShelfOf, Who
+from soffit.web.late import Late
+
+if TYPE_CHECKING:
+    from soffit.work import page_plans
+else:
+    page_plans = Late("soffit.work.page_plans")
 
 router = APIRouter(prefix="/api", tags=["jobs"])
 
@@ -54,3 +60,47 @@ async def unpack_job(request: Request, shelf: ShelfOf, name: str = "job.zip") ->
     """Take in a job that was packed."""
     content = await request.body()
     return {"job": await run_in_threadpool(shelf.unpack, name[:120], content)}
+
+
+@router.post("/plan-files/upload", operation_id="send_plan_file", status_code=201)
+async def send_plan_file(request: Request, desk: DeskOf, name: str) -> dict[str, Any]:
+    """Read a plan file: IFC, DXF, PDF, a picture, or a list of rooms; nothing is kept yet."""
+    content = await request.body()
+    plan = await run_in_threadpool(desk.take, name[:120], content)
+    return page_plans.plan_file_dict(plan)
+
+
+@router.get("/plan-files/{plan}", operation_id="get_plan_file")
+def get_plan_file(desk: DeskOf, plan: str) -> dict[str, Any]:
+    """Return what was read from a plan file."""
+    return page_plans.plan_file_dict(desk.find(plan))
+
+
+@router.get("/plan-files/{plan}/drawing", operation_id="draw_plan_file", response_class=Response)
+def draw_plan_file(desk: DeskOf, plan: str) -> Response:
+    """Draw what was read from a plan file."""
+    return Response(desk.find(plan).report.drawing, media_type="image/svg+xml")
+
+
+@router.post("/plan-files/{plan}/again", operation_id="read_plan_file_again")
+def read_plan_file_again(desk: DeskOf, plan: str, body: PlanWishes) -> dict[str, Any]:
+    """Read a plan file once more, with what a person says that it does not say."""
+    return page_plans.plan_file_dict(desk.again(plan, body.model_dump()))
+
+
+@router.post("/plan-files/{plan}/keep", operation_id="keep_plan_file", status_code=201)
+def keep_plan_file(
+    desk: DeskOf, shelf: ShelfOf, plan: str, body: PlanKeep, who: Who
+) -> dict[str, Any]:
+    """Make a job of a plan file, or bring one up to date."""
+    folder = shelf.path(body.job) if body.job else shelf.free(body.title or "plan")
+    told = desk.keep(
+        plan,
+        folder,
+        name=body.title,
+        is_imperial=body.is_imperial,
+        rooms=body.rooms,
+        accept=body.accept,
+        who=who,
+    )
+    return {"job": folder.name, "changed": told["changed"], "differences": told["differences"]}

@@ -7,6 +7,7 @@ from contextlib import asynccontextmanager
 from functools import cache
 from importlib import resources
 from pathlib import Path
+from typing import Literal
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -21,6 +22,7 @@ from soffit.web import api_design, api_prove, api_shelf, api_survey, pages
 from soffit.web.faults import body_of, status_of
 from soffit.web.guard import App, Guard, Rules
 from soffit.work.page_jobs import Works
+from soffit.work.page_plans import PlanDesk
 from soffit.work.page_shelf import Shelf
 
 
@@ -51,7 +53,7 @@ def make_app(folder: Path, rules: Rules, *, is_warm: bool = False) -> App:
     is_warm
         Import what is slow to import in the background, so that the first plan comes at once.
     """
-    works = Works()
+    works, desk = Works(), PlanDesk()
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
@@ -59,6 +61,7 @@ def make_app(folder: Path, rules: Rules, *, is_warm: bool = False) -> App:
             threading.Thread(target=_warm_up, daemon=True).start()
         yield
         works.stop_all()
+        desk.close()
 
     app = FastAPI(
         title="soffit",
@@ -71,13 +74,25 @@ def make_app(folder: Path, rules: Rules, *, is_warm: bool = False) -> App:
     )
     app.state.shelf = Shelf(folder)
     app.state.works = works
+    app.state.desk = desk
     app.state.mark = static_mark()
     _add_errors(app)
     app.add_middleware(GZipMiddleware, minimum_size=1200, compresslevel=4)
     for module in (api_shelf, api_design, api_survey, api_prove, pages):
         app.include_router(module.router)
+    _add_fonts(app)
     app.mount(f"/static/{static_mark()}", StaticFiles(directory=_folder("static")), name="static")
     return Guard(app, rules)
+
+
+def _add_fonts(app: FastAPI) -> None:
+    """Serve the papers' own faces, cut down to what the page writes."""
+
+    @app.get(f"/static/{static_mark()}/{{weight}}.woff", include_in_schema=False)
+    def font(weight: Literal["light", "regular", "semibold"]) -> Response:
+        from soffit.web.faces import face  # noqa: PLC0415 - slow to import, asked for once
+
+        return Response(face(weight), media_type="font/woff")
 
 
 def _wants_html(request: Request) -> bool:

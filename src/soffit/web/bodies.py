@@ -140,3 +140,23 @@ class LineMore(Body):
     count: Annotated[int, Field(ge=1, le=200)] = 1
     tap: Short = ""
     spacing: Short = ""
+
+
+class PlanWishes(Body):
+    """What a person says that a plan file does not."""
+
+    height: Short = ""
+    ceiling: Literal["", "grid", "plasterboard", "open"] = ""
+    scale: Annotated[str, Field(pattern=r"^\d*\.?\d*$", max_length=12)] = ""
+    unit: Short = ""
+    page: Annotated[str, Field(pattern=r"^\d*$", max_length=5)] = ""
+
+
+class PlanKeep(Body):
+    """Which rooms of a plan file become which job."""
+
+    title: Short = ""
+    job: Short = ""
+    is_imperial: bool = False
+    rooms: list[Short] = []
+    accept: bool = False

@@ -6,6 +6,7 @@ from urllib.parse import unquote
 from fastapi import Depends, Header, Request
 
 from soffit.work.page_jobs import Works
+from soffit.work.page_plans import PlanDesk
 from soffit.work.page_shelf import Shelf
 from soffit.work.page_state import PageJob
 
@@ -20,6 +21,11 @@ def _works(request: Request) -> Works:
     return works
 
 
+def _desk(request: Request) -> PlanDesk:
+    desk: PlanDesk = request.app.state.desk
+    return desk
+
+
 def _page(job: str, request: Request) -> PageJob:
     return _shelf(request).job(job)
 
@@ -29,6 +35,7 @@ def _who(x_soffit_who: Annotated[str, Header(max_length=400)] = "") -> str:
 
 
 ShelfOf = Annotated[Shelf, Depends(_shelf)]
+DeskOf = Annotated[PlanDesk, Depends(_desk)]
 WorksOf = Annotated[Works, Depends(_works)]
 PageOf = Annotated[PageJob, Depends(_page)]
 Who = Annotated[str, Depends(_who)]

@@ -9,7 +9,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 
 from soffit import __version__
 from soffit.errors import Problem, TableError
-from soffit.web.common import PageOf, ShelfOf
+from soffit.web.common import DeskOf, PageOf, ShelfOf
 from soffit.web.late import Late
 
 router = APIRouter(include_in_schema=False)
@@ -96,6 +96,21 @@ def shelf_page(request: Request, shelf: ShelfOf) -> Response:
         entries=shelf.entries(),
         demos=page_sheets.demos(),
         folder=shelf.folder.name,
+    )
+
+
+@router.get("/plan-files/{plan}")
+def plan_file_page(request: Request, shelf: ShelfOf, desk: DeskOf, plan: str) -> Response:
+    """Show what was read from a plan file, to accept or mend."""
+    found = desk.find(plan)
+    return _page(
+        request,
+        "plan_file",
+        sheet="plan_file",
+        plan=page_sheets.plan_file(found),
+        drawing=found.report.drawing,
+        jobs=[entry for entry in shelf.entries() if not entry.problem and not entry.is_put_away],
+        is_single=shelf.is_single,
     )
 
 

@@ -18,7 +18,7 @@ from soffit.work.page_state import Snapshot
 from soffit.work.view_rooms import room_views
 
 _SCALES: Final = (25.0, 50.0, 75.0, 100.0, 150.0, 200.0, 300.0, 500.0)
-_WIDTH_MM: Final = 420.0
+_WIDTH_MM: Final = 185.0
 _MARGIN_MM: Final = 17.0
 _MARKS: Final = {"labels", "leaders", "speakers"}
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from soffit.errors import SoffitError
 from soffit.work import page_edit, page_lines, page_plan, page_prove
+from soffit.work.page_plans import SentPlan
 from soffit.work.page_state import PageJob, Snapshot
 
 
@@ -14,6 +15,19 @@ def demos() -> tuple[str, ...]:
     from soffit.work.demo import demo_names
 
     return demo_names()
+
+
+def plan_file(plan: SentPlan) -> dict[str, Any]:
+    """Return what was read from a plan file.
+
+    Parameters
+    ----------
+    plan
+        The plan file.
+    """
+    from soffit.work.page_plans import plan_file_dict
+
+    return plan_file_dict(plan)
 
 
 def sheet_values(page: PageJob, sheet: str, query: Mapping[str, str]) -> dict[str, Any]:

@@ -158,8 +158,19 @@ class Shelf:
             is_put_away=away,
         )
 
-    def _free(self, wanted: str) -> Path:
-        """Return a folder that does not exist, named as wanted or with a number."""
+    def free(self, wanted: str) -> Path:
+        """Return a folder that does not exist, named as wanted or with a number.
+
+        Parameters
+        ----------
+        wanted
+            What a person calls the job.
+
+        Raises
+        ------
+        JobError
+            If the page shows one job only, or the name cannot name a folder.
+        """
         if self.is_single:
             raise JobError(
                 what="this page shows one job only",
@@ -200,7 +211,7 @@ class Shelf:
         from soffit.job.api import create_job, edited_text, template_text
         from soffit.job.edit import as_edits
 
-        path = self._free(title)
+        path = self.free(title)
         edits: list[tuple[str, Any]] = [("site.name", title.strip()[:200])]
         if is_imperial:
             edits += [
@@ -224,7 +235,7 @@ class Shelf:
         """
         from soffit.work.demo import make_demo
 
-        path = self._free(name)
+        path = self.free(name)
         make_demo(name, path, who=who)
         return path.name
 
@@ -239,7 +250,7 @@ class Shelf:
         from soffit.job.api import unzip_job, zip_job
 
         source = self.path(name)
-        target = self._free(f"{name}-copy")
+        target = self.free(f"{name}-copy")
         with tempfile.TemporaryDirectory() as work:
             packed = zip_job(source, Path(work) / "job.zip", with_papers=False)
             unzip_job(packed, target)
@@ -255,7 +266,7 @@ class Shelf:
         """
         source = self.path(name)
         if self.is_single:
-            self._free(name)
+            self.free(name)
         away = self.folder / PUT_AWAY
         away.mkdir(exist_ok=True)
         target = self.folder if source.parent == away else away
@@ -301,7 +312,7 @@ class Shelf:
         from soffit.child import run_limited
         from soffit.job.api import unzip_job
 
-        target = self._free(re.sub(r"\.zip$", "", wanted, flags=re.IGNORECASE) or "job")
+        target = self.free(re.sub(r"\.zip$", "", wanted, flags=re.IGNORECASE) or "job")
         with tempfile.TemporaryDirectory(prefix=".soffit-up-", dir=self.folder) as work:
             source = Path(work) / "job.zip"
             source.write_bytes(content)

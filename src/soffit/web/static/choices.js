@@ -42,3 +42,6 @@ async function compare() {
     tell(error);
   }
 }
+
+const all = /** @type {HTMLInputElement | null} */ (document.getElementById("all-options"));
+all?.addEventListener("change", () => document.querySelectorAll("tr.between").forEach((row) => { /** @type {HTMLElement} */ (row).hidden = !all.checked; }));

@@ -17,6 +17,7 @@ export class LevelMap {
   constructor(canvas, placing, colours) {
     this.canvas = canvas;
     this.placing = placing;
+    this.stops = colours;
     this.colours = colours;
     /** @type {Packed | null} */
     this.packed = null;
@@ -32,9 +33,17 @@ export class LevelMap {
     this.packed = packed;
     this.inside = bytes;
     this.values = filled(bytes, packed);
-    let high = -Infinity;
-    for (let i = 0; i < bytes.length; i += 1) if (bytes[i] !== packed.outside && this.values[i] > high) high = this.values[i];
-    if (first || !quick) this.low = Math.ceil(high) - this.colours.length;
+    let high = -Infinity, low = Infinity;
+    for (let i = 0; i < bytes.length; i += 1) {
+      if (bytes[i] === packed.outside) continue;
+      if (this.values[i] > high) high = this.values[i];
+      if (this.values[i] < low) low = this.values[i];
+    }
+    if (first || !quick) {
+      const bands = Math.min(Math.max(Math.ceil(high) - Math.floor(low), 3), this.stops.length);
+      this.low = Math.ceil(high) - bands;
+      this.colours = Array.from({ length: bands }, (_, i) => mixed(this.stops, i / (bands - 1)));
+    }
     this.paint(quick ? 2 : 4);
   }
 
@@ -153,7 +162,7 @@ export class LevelMap {
     const context = /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d"));
     context.scale(ratio, ratio);
     const low = Math.floor(levels[0]) - 1, high = Math.ceil(levels[levels.length - 1]) + 1;
-    const left = 34, bottom = 18, x = (/** @type {number} */ db) => left + ((w - left - 6) * (db - low)) / (high - low);
+    const left = 46, bottom = 18, x = (/** @type {number} */ db) => left + ((w - left - 6) * (db - low)) / (high - low);
     const y = (/** @type {number} */ share) => 4 + (h - bottom - 4) * (1 - share);
     context.font = `12px ${style.fontFamily}`;
     context.fillStyle = style.getPropertyValue("--soft");
@@ -181,6 +190,12 @@ export class LevelMap {
     words.textContent = text;
     canvas.setAttribute("aria-label", text);
   }
+}
+
+/** @param {number[][]} stops @param {number} share @returns {number[]} */
+function mixed(stops, share) {
+  const place = share * (stops.length - 1), i = Math.min(Math.floor(place), stops.length - 2), t = place - i;
+  return stops[i].map((value, part) => Math.round(value + (stops[i + 1][part] - value) * t));
 }
 
 /** Levels with the cells outside the walls filled from their neighbours, so that edges stay crisp. @param {Uint8Array} bytes @param {Packed} p */

@@ -1,7 +1,7 @@
 // @ts-check
 /** The list of jobs: begin, copy, put away, take in. */
 import { ask, need } from "./api.js";
-import { tell } from "./page.js";
+import { say, tell } from "./page.js";
 
 /** @param {string} path @param {unknown} body @param {string} sheet */
 async function open(path, body, sheet) {
@@ -27,6 +27,18 @@ need("upload").addEventListener("submit", (event) => {
   event.preventDefault();
   const file = /** @type {HTMLInputElement} */ (need("upload-file")).files?.[0];
   if (file) open(`/api/jobs/upload?name=${encodeURIComponent(file.name)}`, file, "ceiling");
+});
+need("plan-file").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const file = /** @type {HTMLInputElement} */ (need("plan-file-file")).files?.[0];
+  if (!file) return;
+  say(`Reading ${file.name} …`);
+  try {
+    const plan = await ask("POST", `/api/plan-files/upload?name=${encodeURIComponent(file.name)}`, file);
+    location.assign(`/plan-files/${plan.key}`);
+  } catch (error) {
+    tell(error);
+  }
 });
 for (const [attribute, word] of [["duplicate", "duplicate"], ["putAway", "put-away"]]) {
   document.querySelectorAll("button").forEach((button) => {
