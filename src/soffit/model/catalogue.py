@@ -315,6 +315,8 @@ class HardwareType:
         What it carries by its own label; 0 where it carries nothing. [kg]
     length_m
         Length of a wire or rail. [m]
+    ways
+        Conductors that a terminal joins; 0 where it does not say.
     """
 
     id: str
@@ -335,6 +337,7 @@ class HardwareType:
     depth_m: float = 0.0
     rated_power_w: float = 0.0
     insertion_loss_db: float = 0.0
+    ways: int = 0
     mark: str = ""
     source: str = ""
     note: str = ""
