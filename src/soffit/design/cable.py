@@ -487,3 +487,56 @@ def reels(length_m: float, *, reel_m: float, waste_ratio: float) -> tuple[int, f
     wanted = length_m * (1.0 + waste_ratio)
     count = int(np.ceil(wanted / reel_m - 1e-9))
     return count, count * reel_m - wanted
+
+
+def reels_for_pieces(pieces_m: Sequence[float], *, reel_m: float) -> tuple[int, float]:
+    """Whole reels from which every piece can be cut without a joint in it.
+
+    Parameters
+    ----------
+    pieces_m
+        Cable of each run as it is cut, none longer than a reel. [m]
+    reel_m
+        Cable on one reel. [m]
+
+    Returns
+    -------
+    tuple
+        Number of reels, and the longest end that is left on one of them. [m]
+
+    Raises
+    ------
+    DomainError
+        If a length is not positive, or a piece is longer than a reel.
+
+    Notes
+    -----
+    First fit of the pieces by falling length: at most 11/9 of the least number of reels and one
+    more, in practice the least (bin packing; from memory, to be confirmed).
+
+    Examples
+    --------
+    >>> reels_for_pieces([60.0, 60.0, 60.0, 30.0], reel_m=100.0)
+    (3, 40.0)
+    """
+    if not reel_m > 0.0 or any(not piece >= 0.0 for piece in pieces_m):
+        msg = f"pieces of cable from reels of {reel_m!r} m"
+        raise DomainError(
+            msg, where="reel_m", why="a reel holds cable", do="check the catalogue's reel length"
+        )
+    left: list[float] = []
+    for piece in sorted(pieces_m, reverse=True):
+        if piece > reel_m + 1e-9:
+            msg = f"a run of {piece:.1f} m is longer than a reel of {reel_m:g} m"
+            raise DomainError(
+                msg,
+                where="reel_m",
+                why="a run is one piece of cable: nothing is joined inside it",
+                do="order the run in one length, or put a joint where a person can reach it",
+            )
+        place = next((i for i, rest in enumerate(left) if rest >= piece - 1e-9), None)
+        if place is None:
+            left.append(reel_m - piece)
+        else:
+            left[place] -= piece
+    return len(left), max(left, default=0.0)

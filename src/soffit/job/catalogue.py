@@ -494,6 +494,7 @@ def _hardware(
         depth_m=entry.depth,
         rated_power_w=entry.rated_power,
         insertion_loss_db=entry.insertion_loss,
+        ways=entry.ways,
         mark=entry.mark,
         source=entry.source or source,
         note=entry.note,

@@ -152,6 +152,7 @@ class HardwareTypeEntry(Entry):
     depth: Length = 0.0
     rated_power: Power = 0.0
     insertion_loss: Level = 0.0
+    ways: int = Field(default=0, ge=0, le=100, description="Conductors that a terminal joins.")
     mark: str = ""
     source: str = ""
 

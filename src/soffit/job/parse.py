@@ -74,11 +74,11 @@ def hash_of(file: JobFile, own_catalogue: Catalogue | None) -> str:
         32 hexadecimal digits.
     """
     content = file.model_dump(exclude={"format", "revision"})
-    _leave_out_later_keys(content)
     if own_catalogue is not None:
         from dataclasses import asdict  # noqa: PLC0415 - only jobs with a catalogue need it
 
         content["catalogue"] = asdict(own_catalogue)
+    _leave_out_later_keys(content)
     text = json.dumps(canonical(content), sort_keys=True, ensure_ascii=False)
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:32]
 
@@ -91,6 +91,9 @@ def _leave_out_later_keys(content: dict[str, Any]) -> None:
         for surface in room["surfaces"]:
             if surface["count"] is None:
                 del surface["count"]
+    for part in content.get("catalogue", {}).get("hardware_types", ()):
+        if not part["ways"]:
+            del part["ways"]
 
 
 def parse_job(

@@ -1,12 +1,14 @@
 """What to order, counted from the design: loudspeakers, parts, cable, amplifiers."""
 
 from collections import Counter
-from math import ceil
 
+from soffit.design.cable import reels_for_pieces
 from soffit.evaluate.ceiling import CeilingState
+from soffit.model.catalogue import CableType
 from soffit.model.decisions import Job
 from soffit.papers.views import MaterialRow
 from soffit.work.view_lines import cable_text
+from soffit.work.view_small_parts import wiring_parts, with_spares
 
 
 def material_rows(
@@ -23,11 +25,12 @@ def material_rows(
     slack_ratio
         Waste and slack on top of the cable's route length.
     """
+    counted = (*_speakers(job), *_parts(job, ceiling), *wiring_parts(job))
     return (
-        *_speakers(job),
-        *_parts(job, ceiling),
+        *with_spares(counted, job.survey.equipment.spare_ratio),
         *_cables(job, slack_ratio),
-        *_amplifiers(job),
+        *with_spares(_amplifiers(job), job.survey.equipment.spare_ratio),
+        *_labels(job),
     )
 
 
@@ -48,9 +51,11 @@ def _speakers(job: Job) -> list[MaterialRow]:
 
 
 def _parts(job: Job, ceiling: CeilingState) -> list[MaterialRow]:
-    supports = Counter(fit.support_id for fit in ceiling.speakers)
+    hanging = {item.key for item in job.design.speakers if item.state == "existing"}
+    fits = [fit for fit in ceiling.speakers if fit.key not in hanging]
+    supports = Counter(fit.support_id for fit in fits)
     wires: Counter[str] = Counter()
-    for fit in ceiling.speakers:
+    for fit in fits:
         wires[fit.safety_wire_id] += max(1, fit.seismic.wires if fit.seismic else 1)
     rows = []
     for part_id, count in sorted((supports + wires).items()):
@@ -72,15 +77,16 @@ def _parts(job: Job, ceiling: CeilingState) -> list[MaterialRow]:
 
 
 def _cables(job: Job, slack_ratio: float) -> list[MaterialRow]:
-    metres: Counter[str] = Counter()
+    runs: dict[str, list[float]] = {}
     for line in job.design.lines:
         for run in line.runs:
-            metres[run.cable_id] += run.length_m  # type: ignore[assignment]  # a count of metres
+            runs.setdefault(run.cable_id, []).append(run.length_m)
     rows = []
-    for cable_id, length in sorted(metres.items()):
+    for cable_id, lengths in sorted(runs.items()):
         cable = job.catalogue.cable(cable_id)
+        length = sum(lengths)
         wanted = length * (1.0 + slack_ratio)
-        reels = ceil(wanted / cable.reel_m)
+        pieces = [one * (1.0 + slack_ratio) for one in lengths]
         rows.append(
             MaterialRow(
                 section="Cable",
@@ -89,10 +95,31 @@ def _cables(job: Job, slack_ratio: float) -> list[MaterialRow]:
                 unit="m",
                 type_id=cable_id,
                 source=f"routes {length:.0f} m and {slack_ratio:.0%} waste and slack",
-                note=f"{reels} reel{'s' * (reels > 1)} of {cable.reel_m:.0f} m",
+                note=f"{_reels_text(cable, pieces)}; {_cores_text(cable, wanted)}",
             )
         )
     return rows
+
+
+def _reels_text(cable: CableType, pieces: list[float]) -> str:
+    """Say how many whole reels the runs are cut from; a run longer than a reel is named."""
+    long = [piece for piece in pieces if piece > cable.reel_m]
+    count, left = reels_for_pieces(
+        [piece for piece in pieces if piece <= cable.reel_m], reel_m=cable.reel_m
+    )
+    words = f"{count} reel{'s' * (count != 1)} of {cable.reel_m:.0f} m"
+    if count:
+        words += f", every run in one piece, longest end left {left:.0f} m"
+    if long:
+        lengths = ", ".join(f"{piece:.0f} m" for piece in sorted(long, reverse=True))
+        words += f"; longer than a reel, to be ordered in one length: {lengths}"
+    return words
+
+
+def _cores_text(cable: CableType, wanted_m: float) -> str:
+    plus, minus = cable.colours
+    spare = f", {cable.cores - 2} cores spare" if cable.cores > 2 else ""
+    return f"in use {wanted_m:.0f} m of {plus} core (+) and {wanted_m:.0f} m of {minus} (−){spare}"
 
 
 def _amplifiers(job: Job) -> list[MaterialRow]:
@@ -107,4 +134,23 @@ def _amplifiers(job: Job) -> list[MaterialRow]:
             source="design",
         )
         for type_id, count in sorted(counted.items())
+    ]
+
+
+def _labels(job: Job) -> list[MaterialRow]:
+    """Count the labels that the label sheets print."""
+    runs = sum(len(line.runs) for line in job.design.lines)
+    channels = sum(len(item.channels) for item in job.design.amplifiers)
+    racks = len(job.survey.racks) + len(job.design.amplifiers) + channels
+    count = 2 * runs + len(job.design.speakers) + racks
+    if not job.design.lines:
+        return []
+    return [
+        MaterialRow(
+            section="Labels",
+            item="printed label",
+            quantity=count,
+            unit="pcs",
+            source=f"two a run, one a loudspeaker, {racks} for rack, amplifiers and channels",
+        )
     ]
