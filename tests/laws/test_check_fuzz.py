@@ -6,6 +6,7 @@ ceilings, lines, sound and all checks, each within two seconds of processor time
 
 import contextlib
 import copy
+import json
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -19,15 +20,18 @@ from hypothesis import strategies as st
 from soffit.errors import JobError, SoffitError
 from soffit.job.api import (
     create_job,
+    design_text,
     load_demo_catalogue,
     merged,
     open_job,
     parse_catalogue,
+    parse_design,
     parse_job,
     replace_survey_text,
 )
 from soffit.job.polar_csv import parse_polar_csv
 from soffit.model.decisions import Job
+from soffit.work.run_checks import check_job
 from soffit_checked_job import clean_job, findings_of, own_wires
 
 JOB: dict[str, Any] = {
@@ -207,6 +211,26 @@ def test_any_value_anywhere_in_a_catalogue(data: st.DataObject) -> None:
     job = job_of(JOB, changed(CATALOGUE, path, data.draw(HOSTILE)))
     if job is not None:
         judge(job)
+
+
+DESIGN: dict[str, Any] = json.loads(design_text(BASE.design))
+DESIGN_PATHS = leaves(DESIGN)
+KEYS = st.sampled_from(["s1", "s2", "r", "c", "l", "rack", "run1", "", None, ["s1", "s1"], "2 W"])
+
+
+@given(st.data())
+@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_any_value_anywhere_in_a_design(data: st.DataObject) -> None:
+    path = data.draw(st.sampled_from(DESIGN_PATHS))
+    value = data.draw(st.one_of(HOSTILE, KEYS))
+    try:
+        design = parse_design(json.dumps(changed(DESIGN, path, value)))
+    except JobError:
+        return
+    started = time.process_time()
+    with contextlib.suppress(SoffitError):
+        assert check_job(replace(BASE, design=design)).text()
+    assert time.process_time() - started < 2.0
 
 
 @given(st.text(max_size=300), st.integers(0, 400))

@@ -20,7 +20,7 @@ def _loads(
             load = sum(
                 state.drawn_w if is_drawn else state.load_w for state in states if state is not None
             )
-            if channel.line_keys and channel.number <= len(entry.channel_power_w):
+            if channel.line_keys and 1 <= channel.number <= len(entry.channel_power_w):
                 rating = entry.channel_power_w[channel.number - 1]
                 yield amplifier, channel, entry, rating, load
 
@@ -205,7 +205,7 @@ def _too_many_channels(context: Context) -> list[Finding]:
         for amplifier in context.job.design.amplifiers
         for entry in (context.job.catalogue.amplifier(amplifier.type_id),)
         for channel in amplifier.channels
-        if channel.line_keys and channel.number > len(entry.channel_power_w)
+        if channel.line_keys and not 1 <= channel.number <= len(entry.channel_power_w)
     ]
 
 

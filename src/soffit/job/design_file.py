@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from soffit.errors import JobError
 from soffit.job.build import natural
-from soffit.job.locate import Locator
+from soffit.job.locate import Locator, Path
 from soffit.job.problems import Problems, add_validation
 from soffit.model.decisions import Design
 
@@ -205,3 +205,30 @@ def _check_design(problems: Problems, design: Design) -> None:
     for index, speaker in enumerate(design.speakers):
         if speaker.line_key is not None and speaker.line_key not in lines:
             problems.unknown(("speakers", index, "line_key"), speaker.line_key, lines, "line")
+    _check_numbers(problems, design)
+
+
+def _check_numbers(problems: Problems, design: Design) -> None:
+    """Check the numbers that everything is divided by or multiplied with."""
+
+    def need(path: Path, value: float, least: float, most: float) -> None:
+        if not least <= value <= most:
+            problems.add(
+                path,
+                f"{path[-1]} of {value:g} is not possible",
+                why=f"it lies between {least:g} and {most:g}",
+                do="take the file back from a copy, or design again",
+            )
+
+    for index, speaker in enumerate(design.speakers):
+        at: Path = ("speakers", index)
+        need((*at, "tap", "power_w"), speaker.tap.power_w, 1e-3, 1e5)
+        need((*at, "tap", "voltage_v"), speaker.tap.voltage_v, 1.0, 1000.0)
+        need((*at, "mount_height_m"), speaker.mount_height_m, -1000.0, 1000.0)
+    for index, line in enumerate(design.lines):
+        at = ("lines", index)
+        need((*at, "voltage_v"), line.voltage_v, 1.0, 1000.0)
+        for number, run in enumerate(line.runs):
+            need((*at, "runs", number, "length_m"), run.length_m, 0.0, 1e6)
+        for number, joint in enumerate(line.joints):
+            need((*at, "joints", number, "attenuation_db"), joint.attenuation_db, 0.0, 120.0)
