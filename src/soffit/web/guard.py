@@ -218,7 +218,7 @@ class Guard:
 
     async def _pass_on(self, scope: Scope, receive: Receive, send: Send, request: _Request) -> None:
         left = _limit(request.path)
-        has_begun = False
+        has_begun = is_answered = False
 
         async def counted() -> Message:
             nonlocal left
@@ -229,24 +229,30 @@ class Guard:
             return message
 
         async def guarded(message: Message) -> None:
-            nonlocal has_begun
+            nonlocal has_begun, is_answered
+            if left < 0 and not has_begun:
+                if not is_answered:  # whatever the application makes of it, this is the reason
+                    is_answered = True
+                    await _answer(send, 413, _too_large(request.path))
+                return
             if message["type"] == "http.response.start":
                 has_begun = True
-                headers = list(message.get("headers", []))
-                if not any(name == b"cache-control" for name, _ in headers):
-                    is_kept = request.path.startswith("/static/") and message["status"] in {
-                        200,
-                        304,
-                    }
-                    headers.append((b"cache-control", _FOREVER if is_kept else b"no-store"))
-                message["headers"] = [*headers, *_HEADERS]
+                message["headers"] = _with_ours(message, request.path)
             await send(message)
 
         try:
             await self.app(scope, counted, guarded)
         except _TooLargeError:
-            if not has_begun:
+            if not has_begun and not is_answered:
                 await _answer(send, 413, _too_large(request.path))
+
+
+def _with_ours(message: Message, path: str) -> list[tuple[bytes, bytes]]:
+    headers = list(message.get("headers", []))
+    if not any(name == b"cache-control" for name, _ in headers):
+        is_kept = path.startswith("/static/") and message["status"] in {200, 304}
+        headers.append((b"cache-control", _FOREVER if is_kept else b"no-store"))
+    return [*headers, *_HEADERS]
 
 
 def _limit(path: str) -> int:

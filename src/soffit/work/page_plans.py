@@ -2,6 +2,7 @@
 
 import re
 import secrets
+import shutil
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -45,12 +46,13 @@ class PlanDesk:
     """Plan files on the desk of a running page."""
 
     def __init__(self) -> None:
-        self._work = tempfile.TemporaryDirectory(prefix="soffit-plans-")
+        self._work: Path | None = None
         self._known: dict[str, SentPlan] = {}
 
     def close(self) -> None:
         """Throw away what was not kept."""
-        self._work.cleanup()
+        if self._work is not None:
+            shutil.rmtree(self._work, ignore_errors=True)
 
     def take(self, name: str, content: bytes) -> SentPlan:
         """Read a plan file that was sent.
@@ -80,7 +82,9 @@ class PlanDesk:
                 do="save the plan as one of these, or draw the rooms on the survey sheet",
             )
         key = secrets.token_hex(8)
-        folder = Path(self._work.name) / key
+        if self._work is None:
+            self._work = Path(tempfile.mkdtemp(prefix="soffit-plans-"))
+        folder = self._work / key
         folder.mkdir()
         path = folder / clean
         path.write_bytes(content)

@@ -69,7 +69,7 @@ function start() {
   async function arrived(answer, text) {
     const doubt = answer.doubts?.[0];
     if (doubt && text) {
-      const card = make("div", { class: "notice" }, make("b", {}, doubt.what), ` ${doubt.why} ${doubt.do} `,
+      const card = make("div", { class: "notice" }, make("b", {}, doubt.what), ` ${doubt.why} ${doubt.do.replace(" (--sure)", "")} `,
         doubt.must_answer ? null : make("button", { type: "button", onclick: () => { card.remove(); keepReading(text, true); } }, "It is right: keep it"));
       need("verdicts").prepend(card);
       say("Kept back: it looks odd.");
