@@ -352,14 +352,16 @@ def judge(
     total = np.full(len(listed), -np.inf)
     distance = np.full(len(listed), np.inf)
     delta = np.zeros(len(listed))
-    for start in range(0, len(order), CHUNK):
-        part = order[start : start + CHUNK]
-        some = [listed[i] for i in part]
-        first = _weigh(model, some, evidence, np.zeros(len(part)))
-        again = _weigh(model, some, evidence, first.delta)
+    moved = np.zeros(len(listed))
+    for part in _chunks(order):
+        first = _weigh(model, [listed[i] for i in part], evidence, np.zeros(len(part)))
+        total[part] = first.log_likelihood + prior[part]
+        distance[part], moved[part] = first.distance, first.delta
+    near = total >= np.max(total) - KEEP_NATS
+    for part in _chunks([i for i in order if near[i] and moved[i]]):
+        again = _weigh(model, [listed[i] for i in part], evidence, moved[part])
         total[part] = again.log_likelihood + prior[part]
-        distance[part] = again.distance
-        delta[part] = first.delta
+        distance[part], delta[part] = again.distance, moved[part]
     other = _other_log_likelihood(model, evidence) + math.log(limits["trace_other_weight"])
     highest = max(float(np.max(total)), other)
     weights = np.exp(total - highest)
@@ -377,6 +379,11 @@ def judge(
         model=model,
         delta=delta,
     )
+
+
+def _chunks(indices: Sequence[int]) -> list[list[int]]:
+    """Split indices so that the arrays of one piece stay small."""
+    return [list(indices[start : start + CHUNK]) for start in range(0, len(indices), CHUNK)]
 
 
 def _tail(distance: float, count: int) -> float:

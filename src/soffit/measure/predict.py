@@ -537,8 +537,9 @@ class LineModel:
         count, n_own = len(self.plan.places), len(self.own)
         n_patterns, n_common = self.patterns.shape[1], len(self.common)
         own = self.own[:, tone]
-        part = loads.T[:, :, None] * own
-        rows[:, : count * n_own] = sign * part.real.reshape(len(rows), -1)
+        turned = sign * loads.T
+        part = turned.real[:, :, None] * own.real - turned.imag[:, :, None] * own.imag
+        rows[:, : count * n_own] = part.reshape(len(rows), -1)
         patterned = loads.T @ self.patterns
         part = patterned[:, :, None] * self.common[:, tone]
         cut = count * n_own + n_patterns * n_common

@@ -24,6 +24,8 @@ BUMP_OCTAVES: Final = 0.6
 N_BATCHES: Final = 400
 N_PIECES: Final = 6
 SHARE_KEPT: Final = 0.98
+OWN_MOST: Final = 4
+"""Directions of one piece that are kept: there is a set for every loudspeaker."""
 SEED: Final = 20_240_117
 """Draws behind the prior; the seed is fixed so that the same readings give the same answer."""
 
@@ -136,7 +138,7 @@ def _unknown_bumps(tones_hz: FloatArray) -> ComplexArray:
     return np.asarray(np.concatenate([rows.astype(np.complex128), 1j * rows]))
 
 
-def _directions(samples: ComplexArray) -> ComplexArray:
+def _directions(samples: ComplexArray, *, most: int = 8) -> ComplexArray:
     """Principal directions (n_kept, n_tones) of centred complex samples (n, n_tones)."""
     flat = np.concatenate([samples.real, samples.imag], axis=1)
     covariance = flat.T @ flat / len(flat)
@@ -144,6 +146,7 @@ def _directions(samples: ComplexArray) -> ComplexArray:
     order = np.argsort(values)[::-1]
     values, vectors = np.maximum(values[order], 0.0), vectors[:, order]
     kept = int(np.searchsorted(np.cumsum(values) / np.sum(values), SHARE_KEPT)) + 1
+    kept = min(kept, most)
     rows = (vectors[:, :kept] * np.sqrt(values[:kept])).T
     half = samples.shape[1]
     return np.asarray(rows[:, :half] + 1j * rows[:, half:])
@@ -181,7 +184,7 @@ def shape_prior(
         tones_hz=tones_hz,
         mean=mean,
         common=np.concatenate([_directions(common - mean), _unknown_bumps(tones)]),
-        own=_directions(own.reshape(-1, len(tones))),
+        own=_directions(own.reshape(-1, len(tones)), most=OWN_MOST),
         burnt=np.log(_normalised(tones, typical, burnt=True))[0],
         coil_short=np.log(_normalised(tones, typical, shorted=True))[0],
         bare=np.log(_cone(tones, typical))[0],
