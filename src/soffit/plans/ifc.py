@@ -31,7 +31,7 @@ from soffit.plans.proposal import (
     SetAside,
     StoreyProposal,
 )
-from soffit.plans.shape import ring_of
+from soffit.plans.shape import ring_of, sound
 from soffit.plans.things_in_rooms import RoomSpace, place_things
 from soffit.tables.settings import DEFAULT_LIMITS
 
@@ -46,7 +46,8 @@ class _Space:
     def __init__(self, element: Any, mesh: Mesh) -> None:  # noqa: ANN401 untyped library
         self.element = element
         self.mesh = mesh
-        self.polygons, self.floor_m, self.is_level = footprint(mesh)
+        polygons, self.floor_m, self.is_level = footprint(mesh)
+        self.polygons = [sound(polygon) for polygon in polygons]
 
     @property
     def shape(self) -> Polygon:

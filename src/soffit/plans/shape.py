@@ -48,6 +48,28 @@ def clean_polygons(shapes: "Iterable[BaseGeometry]") -> list[Polygon]:
     return sorted(found, key=lambda polygon: -polygon.area)
 
 
+def sound(polygon: Polygon, *, step_m: float = 1e-4) -> Polygon:
+    """Return a polygon on a fine raster that is simple after rounding; its largest part.
+
+    Parameters
+    ----------
+    polygon
+        Any polygon. [m]
+    step_m
+        Step of the raster. [m]
+
+    Returns
+    -------
+    Polygon
+        Valid, counter-clockwise.
+    """
+    snapped = shapely.set_precision(polygon.buffer(0), step_m)
+    parts = [part for part in getattr(snapped, "geoms", [snapped]) if isinstance(part, Polygon)]
+    largest = max(parts, key=lambda part: part.area, default=polygon)
+    holes = [ring for ring in largest.interiors if Polygon(ring).area >= _LEAST_M2]
+    return orient(Polygon(largest.exterior, holes))
+
+
 def ring_of(coordinates: "Iterable[tuple[float, ...]]") -> Ring:
     """Return a ring without its repeated first point, to a tenth of a millimetre.
 
