@@ -16,6 +16,9 @@ CIRCLE_CORNERS: Final = 32
 _SAME_M: Final = 1e-6
 _LARGEST_M: Final = 1e5
 
+_FARTHEST_M: Final = 1e8
+"""Farther from the origin than any national grid of coordinates reaches. [m]"""
+
 _FORMS: Final = "a shape is corner and size, or at and diameter, or outline"
 
 
@@ -103,7 +106,9 @@ def read_ring(problems: Problems, path: Path, entry: ShapeEntry) -> Ring | None:
         return None
     ring: Ring | None = None
     if entry.outline is not None:
-        ring = _clean_outline(problems, (*path, "outline"), [point(p) for p in entry.outline])
+        corners = [point(p) for p in entry.outline]
+        if _is_on_earth(problems, (*path, "outline"), corners):
+            ring = _clean_outline(problems, (*path, "outline"), corners)
     elif entry.corner is not None and entry.size is not None:
         (x, y), (width, depth) = point(entry.corner), point(entry.size)
         if _is_positive(problems, (*path, "size"), (width, depth)):
@@ -179,6 +184,20 @@ def is_turned(entry: ShapeEntry) -> bool:
     if entry.outline is None:
         return False
     return signed_area_m2([point(p) for p in entry.outline]) < 0
+
+
+def _is_on_earth(problems: Problems, path: Path, corners: Sequence[Point]) -> bool:
+    """Whether coordinates are some that a survey can have, national grids included."""
+    farthest = max((abs(value) for corner in corners for value in corner), default=0.0)
+    if farthest <= _FARTHEST_M:
+        return True
+    problems.add(
+        path,
+        f"a corner lies {farthest:g} m from the origin",
+        why=f"plan coordinates reach {_FARTHEST_M:g} m at most",
+        do="check the unit of the coordinates",
+    )
+    return False
 
 
 def crossing_of(ring: Ring) -> Point | None:
