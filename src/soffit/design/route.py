@@ -5,24 +5,22 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from shapely.geometry import LineString, Polygon
 
-from soffit.circuit.wiring_class import Space
+from soffit.design.route_again import Plan, lines_again, plan_line, relabelled
 from soffit.design.route_amplifiers import (
     amplifier_types,
     amplifiers_for,
     asked_w,
     with_high_pass,
 )
-from soffit.design.route_build import Sized, build_line, size_line, wiring_of
-from soffit.design.route_cables import cables_for
+from soffit.design.route_build import build_line
 from soffit.design.route_field import Base, Field, KeyMaker, field_of
 from soffit.design.route_group import Group, groups_of, interleave, split_by_load
-from soffit.design.route_lay import Laid, lay, other_lengths_m
+from soffit.design.route_lay import Laid, other_lengths_m
 from soffit.design.route_order import choose_order
 from soffit.design.size import largest_load_w
 from soffit.errors import NoSolutionError
-from soffit.model.catalogue import CableType, Catalogue
+from soffit.model.catalogue import Catalogue
 from soffit.model.decisions import Design, Survey
 from soffit.model.lines import Amplifier, Joint, Line
 from soffit.model.speakers import Speaker
@@ -62,6 +60,7 @@ def wire(
     previous: Design,
     new_key: KeyMaker,
     seed: int = 1,
+    before: Design | None = None,
 ) -> Wired:
     """Wire all loudspeakers: lines by zone, order, branches, cable, amplifier channels.
 
@@ -79,6 +78,10 @@ def wire(
         Maker of permanent keys.
     seed
         Seed of the order search.
+    before
+        Wired design of the same survey and catalogue from which this one was edited by hand: lines
+        whose loudspeakers did not change stay as they are, the others keep their members. ``None``
+        groups and lays all lines anew.
 
     Returns
     -------
@@ -102,31 +105,33 @@ def wire(
         seed=seed,
     )
     kept, not_kept = _fixed_lines(previous, speakers)
-    book = _Keys(base, kept)
     held = {key for line in kept for key in line.speaker_keys}
     by_key = {speaker.key: speaker for speaker in speakers}
-    lines: list[Line] = []
-    notes: list[str] = []
     free = [speaker for speaker in speakers if speaker.key not in held]
-    for group in groups_of(survey, catalogue, free) if free else ():
-        planned, note = _plan_group(base, group)
-        notes += [note] if note else []
-        for plan in planned:
-            line, members = _record(base, book, plan, number=len(lines) + 1)
+    groups = groups_of(survey, catalogue, free) if free else ()
+    planned = [_plan_group(base, group, before) for group in groups]
+    book = _Keys(base, kept, [part for parts, _ in planned for part in parts])
+    lines: list[Line] = []
+    for parts, _ in planned:
+        for part in parts:
+            number = len(lines) + 1
+            line, members = (
+                relabelled(part, number, by_key)
+                if isinstance(part, Line)
+                else _record(base, book, part, number=number)
+            )
             lines.append(line)
             by_key.update((member.key, member) for member in members)
-    for line in kept:
-        relabelled = replace(line, label=f"L{len(lines) + 1}")
-        lines.append(relabelled)
-        for place, key in enumerate(line.speaker_keys, 1):
-            label = f"{relabelled.label}-{place:02d}"
-            by_key[key] = replace(by_key[key], label=label, line_key=line.key)
+    for old in kept:
+        line, members = relabelled(old, len(lines) + 1, by_key)
+        lines.append(line)
+        by_key.update((member.key, member) for member in members)
     amplifiers = amplifiers_for(base, lines, by_key)
     return Wired(
         lines=tuple(with_high_pass(base, line, by_key, amplifiers) for line in lines),
         amplifiers=amplifiers,
         speakers=tuple(by_key[speaker.key] for speaker in speakers),
-        notes=tuple(notes),
+        notes=tuple(note for _, note in planned if note),
         not_kept=tuple(not_kept),
     )
 
@@ -151,20 +156,21 @@ def _fixed_lines(previous: Design, speakers: Sequence[Speaker]) -> tuple[list[Li
 class _Keys:
     """Keys of lines, joints and runs that were there before, given out again."""
 
-    def __init__(self, base: Base, kept: Sequence[Line]) -> None:
+    def __init__(self, base: Base, kept: Sequence[Line], planned: Sequence[Plan | Line]) -> None:
         self._new_key = base.new_key
         self.run_keys = {
             (run.start_key, run.end_key): run.key
             for line in base.previous.lines
             for run in line.runs
         }
-        held = {line.key for line in kept}
+        held = {line.key for line in (*kept, *planned) if isinstance(line, Line)}
+        taken = held | {plan.key for plan in planned if isinstance(plan, Plan)}
         self._joints = [
             joint for line in base.previous.lines if line.key not in held for joint in line.joints
         ]
         self._waiting: dict[tuple[str, ...], list[str]] = {}
         for line in base.previous.lines:
-            if line.key not in held:
+            if line.key not in taken:
                 self._waiting.setdefault(line.zone_keys, []).append(line.key)
 
     def line_key(self, zone_keys: tuple[str, ...]) -> str:
@@ -189,29 +195,25 @@ class _Keys:
         return self._new_key()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Plan:
-    """One line before it is written as records."""
-
-    field: Field
-    laid: Laid
-    cables: tuple[CableType, ...]
-    sized: Sized
-
-
-def _plan_group(base: Base, group: Group) -> tuple[list[_Plan], str]:
+def _plan_group(
+    base: Base, group: Group, before: Design | None
+) -> tuple[Sequence[Plan | Line], str]:
     """Order, split, lay and size a group; more lines than the load asks for where loss does."""
     field = field_of(base, group)
     load = {place: asked_w(base, field.speaker(place)) for place in field.places}
     most_w = _most_w(base, field, load)
+    if before is not None:
+        again = lines_again(base, field, before, load, most_w=most_w)
+        if again is not None:
+            return again
     stops = [field.start, *field.places]
     order = choose_order(field.ways.cost_m[np.ix_(stops, stops)], seed=base.seed, is_rough=True)
     sequence = [field.places[one - 1] for one in order.order]
     wanted = 1
-    planned: list[_Plan] = []
+    planned: list[Plan] = []
     for _ in range(_MORE_LINES):
         parts = _parts(base, sequence, load, most_w=most_w, wanted=wanted)
-        planned = [_plan_line(base, field, part) for part in parts]
+        planned = [plan_line(base, field, part) for part in parts]
         if all(one.sized.chosen.meets_limit for one in planned):
             return planned, ""
         if len(parts) >= len(field.places):
@@ -222,13 +224,6 @@ def _plan_group(base: Base, group: Group) -> tuple[list[_Plan], str]:
         f"{group.label}: even {len(planned)} lines of the thickest cable lose more than "
         f"{limit:.2f} dB"
     )
-
-
-def _plan_line(base: Base, field: Field, part: Sequence[int]) -> _Plan:
-    laid = lay(base, field, part)
-    cables = cables_for(base.survey, base.catalogue, space=_space(field, laid))
-    sized = size_line(wiring_of(laid, cables, base.catalogue, base.limits), base.limits)
-    return _Plan(field=field, laid=laid, cables=cables, sized=sized)
 
 
 def _most_w(base: Base, field: Field, load: Mapping[int, float]) -> float:
@@ -273,24 +268,13 @@ def _parts(
     ]
 
 
-def _space(field: Field, laid: Laid) -> Space:
-    """Most demanding kind of void that the line passes."""
-    lines = [LineString(way.corners) for way in laid.ways if way and len(way.corners) > 1]
-    for room in field.rooms:
-        if any(ceiling.is_plenum for ceiling in room.ceilings):
-            shape = Polygon(room.outline)
-            if any(shape.intersects(line) for line in lines):
-                return "plenum"
-    return "riser" if field.extra_m > 0.0 else "general"
-
-
 def _record(
-    base: Base, book: _Keys, plan: _Plan, *, number: int
+    base: Base, book: _Keys, plan: Plan, *, number: int
 ) -> tuple[Line, tuple[Speaker, ...]]:
     group = plan.field.group
     zone_keys = (group.zone.key,) if group.zone else ()
     line = Line(
-        key=book.line_key(zone_keys),
+        key=plan.key or book.line_key(zone_keys),
         label=f"L{number}",
         voltage_v=base.survey.site.line_voltage_v,
         zone_keys=zone_keys,

@@ -339,10 +339,12 @@ def edited_design(job: Job, edits: Sequence[HandEdit]) -> Design:
     design = job.design
     for edit in edits:
         design = _EDITS[edit.kind](job, design, edit)
-    return rewired(job, design)
+    # a design of another survey is wired anew: its lines may lead through other walls
+    is_current = bool(job.job_hash) and job.job_hash == job.design.job_hash
+    return rewired(job, design, before=job.design if is_current else None)
 
 
-def rewired(job: Job, design: Design, *, seed: int = 1) -> Design:
+def rewired(job: Job, design: Design, *, seed: int = 1, before: Design | None = None) -> Design:
     """Return a design with its lines, labels and amplifiers worked out again.
 
     Parameters
@@ -353,6 +355,9 @@ def rewired(job: Job, design: Design, *, seed: int = 1) -> Design:
         Speakers as decided; its lines give the keys, fixed ones stay.
     seed
         Seed of the order search.
+    before
+        Design of the same survey that was edited: lines that the edits do not touch stay as they
+        are. ``None`` groups and lays all lines anew.
 
     Returns
     -------
@@ -376,6 +381,7 @@ def rewired(job: Job, design: Design, *, seed: int = 1) -> Design:
         previous=design,
         new_key=lambda: book.new("n"),
         seed=seed,
+        before=before,
     )
     return replace(
         design,
