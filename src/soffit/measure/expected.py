@@ -8,7 +8,7 @@ loudspeaker of ten.
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -211,6 +211,15 @@ def expected_line(
         row = _row(plan, look, _plan_value(model, look), mean, sds * sd, words, drive_v=drive_v)
         rows.append(row)
     rows += [_ear_row(plan, i, drive_v) for i in plan.speakers]
+    rows += [
+        replace(
+            _ear_row(plan, i, drive_v),
+            quantity="polarity",
+            tolerance="pulse, or noise on two neighbours: thin bass between them is a swapped pair",
+            text="same as its neighbours",
+        )
+        for i in plan.speakers
+    ]
     return tuple(rows)
 
 
