@@ -216,3 +216,36 @@ def test_retap_needs_levels_then_balances_and_keeps_only_when_asked(job, capsys)
     assert (job / "design.json").read_bytes() == before
     code, body = spoken(capsys, "retap", str(job), "--room", "hall", "--keep")
     assert body["kept"] is bool(body["changes"])
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["trace", "--practice", "--speakers", "100000"],
+        ["trace", "--practice", "--seed", "-1"],
+        ["trace", "--speakers", "9000", "--tap", "5 W", "--guess"],
+        ["trace", *TOLD, "--add", "rack 1e999"],
+        ["trace", *TOLD, "--add", "L9-01 silent"],
+        ["trace", *TOLD, "--add", "L1-01 50"],
+        ["trace", *TOLD, "--tone", "5 MHz"],
+        ["trace", *TOLD, "--said", "nonsense"],
+        ["trace", "/nowhere/line.txt"],
+        ["prove", "/nowhere"],
+        ["retap", "/nowhere", "--room", "hall"],
+    ],
+)
+def test_what_cannot_be_is_refused_in_words(words, capsys):
+    assert run([*words, "--json"]) == 2
+    body = json.loads(capsys.readouterr().out)
+    assert body["error"]["what"]
+    assert body["error"]["do"]
+
+
+def test_a_file_that_is_no_text_is_refused(tmp_path, capsys):
+    path = tmp_path / "line.txt"
+    path.write_bytes(b"\xff\xfe\x00\x81")
+    assert run(["trace", str(path), "--volts", "100"]) == 2
+    assert "UTF-8" in capsys.readouterr().err
+    session = tmp_path / "hunt.json"
+    session.write_text("{}", encoding="utf-8")
+    assert run(["trace", "--session", str(session)]) == 2

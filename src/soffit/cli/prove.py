@@ -69,10 +69,10 @@ def command(  # noqa: PLR0913, PLR0917 one argument an option
             entries, now=now, who=who, instrument=instrument, drive=drive
         )
         if table:
-            text = Path(table).read_text(encoding="utf-8-sig")
+            text = prove.text_of(Path(table))
             readings += prove.readings_from_csv(text, name=Path(table).name, now=now, who=who)
         if json_file:
-            text = Path(json_file).read_text(encoding="utf-8-sig")
+            text = prove.text_of(Path(json_file))
             readings += prove.readings_from_json(text, name=Path(json_file).name)
         if readings:
             report = prove.add_readings(Path(folder), readings, is_sure=sure, is_log=is_log)

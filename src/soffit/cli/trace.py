@@ -47,7 +47,9 @@ PRACTICE_WORDS = (
 @click.option("--cable", help="Conductor size, such as '16 AWG'.")
 @click.option("--guess", is_flag=True, help="Only count and tap are known: the rest is guessed.")
 @click.option("--practice", is_flag=True, help="A made-up faulty line that answers.")
-@click.option("--seed", type=int, default=1, show_default=True, help="Practice line to make up.")
+@click.option(
+    "--seed", type=click.IntRange(0), default=1, show_default=True, help="Practice line to make up."
+)
 @click.option("--with-log", is_flag=True, help="Practice: the line has a hand-over log.")
 @click.option("--first-hour", is_flag=True, help="The sheet for a line that nobody documented.")
 @click.option("--ask", is_flag=True, help="Question and answer at the terminal.")
@@ -165,7 +167,7 @@ def _book(
         source, said, readings = load_session(Path(session))
         plan = trace.plan_of_description(source)
         return TraceBook(plan=plan, readings=readings, said=said, source=source)
-    source = {**words, "text": Path(target).read_text(encoding="utf-8") if target else None}
+    source = {**words, "text": _text_of(target) if target else None}
     if not target and words.get("speakers") is None:
         raise JobError(
             what="there is no line to trace",
@@ -175,6 +177,12 @@ def _book(
             " or --practice; soffit trace --first-hour tells how to begin on an unknown line",
         )
     return TraceBook(plan=trace.plan_of_description(source), source=source)
+
+
+def _text_of(path: str) -> str:
+    from soffit.work.prove import text_of
+
+    return text_of(Path(path))
 
 
 class _Keeper:

@@ -1,5 +1,6 @@
 """One reading as a person types it: place, way, tone, value; or place and a word."""
 
+import math
 import re
 import shlex
 from collections.abc import Sequence
@@ -189,6 +190,8 @@ def parse_entry(
     if draft.quantity is None:
         raise _refuse(text, f"{text!r} has no value", "a reading needs a number or a word")
     draft.settle()
+    if draft.value is not None and not math.isfinite(draft.value):
+        raise _refuse(text, f"{text!r} is not finite", "no instrument shows such a number")
     return Reading(
         key=key,
         place_key="",

@@ -93,6 +93,30 @@ def now_text() -> str:
     return datetime.now(UTC).isoformat(timespec="seconds")
 
 
+def text_of(path: Path) -> str:
+    """Read a text file that a person gave.
+
+    Parameters
+    ----------
+    path
+        Where it is.
+
+    Raises
+    ------
+    JobError
+        If it is no text in UTF-8.
+    """
+    try:
+        return path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise JobError(
+            what=f"{path.name} is not a text",
+            where=f"{path.name}, byte {error.start}",
+            why="it is not written in UTF-8",
+            do="save it as a text file in UTF-8",
+        ) from None
+
+
 def place_names(job: Job) -> dict[str, str]:
     """Return the label of everything that can be read, by permanent key.
 

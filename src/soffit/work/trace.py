@@ -29,6 +29,7 @@ LIFE_SAFETY: Final = (
 )
 GUESS_SPACING_M: Final = 5.0
 GUESS_FEED_M: Final = 25.0
+PLACES_MOST: Final = 300
 GUESS_GAUGE: Final = ("AWG", "16")
 
 
@@ -60,6 +61,7 @@ def book_of_job(folder: Path, line_label: str) -> TraceBook:
     wanted = line_label.casefold()
     for plan in plans:
         if wanted in {plan.label.casefold(), plan.key.casefold()}:
+            check_size(len(plan.places))
             keys = {plan.key, *(place.key for place in plan.places)}
             mine = [r for r in job.readings if r.place_key in keys or r.strikes]
             return TraceBook(plan=plan, readings=mine, limits=job.survey.limits)
@@ -69,6 +71,28 @@ def book_of_job(folder: Path, line_label: str) -> TraceBook:
         why=f"the design has {', '.join(plan.label for plan in plans) or 'no lines'}",
         do="name one of these, or run soffit design first",
     )
+
+
+def check_size(count: int) -> None:
+    """Refuse lines that are longer than any that hangs.
+
+    Parameters
+    ----------
+    count
+        Joints and loudspeakers.
+
+    Raises
+    ------
+    JobError
+        If there are more than a hunt can weigh.
+    """
+    if not 1 <= count <= PLACES_MOST:
+        raise JobError(
+            what=f"a line of {count} joints",
+            where="command line: soffit trace",
+            why=f"a hunt weighs every fault at every joint, up to {PLACES_MOST} of them",
+            do="trace the half of the line that reads wrong at its middle joint",
+        )
 
 
 def plan_of_description(source: Mapping[str, Any]) -> LinePlan:
@@ -105,6 +129,7 @@ def plan_of_description(source: Mapping[str, Any]) -> LinePlan:
         tap_watt=source.get("tap_watt") or "drawn",
     )
     question = question_from_words(words, text=source.get("text"), name="description")
+    check_size(len(question.runs))
     places = _told_places(question, label)
     return LinePlan(
         key=label.casefold(),
@@ -179,6 +204,7 @@ def book_of_practice(
     from soffit.measure.practice import PracticeBench, draw_line
     from soffit.measure.practice_hunt import plan_of_practice
 
+    check_size(count)
     line, before = draw_line(seed, count=count)
     book = TraceBook(plan=plan_of_practice(line.plan), source={"practice": seed, "count": count})
     if with_log:
