@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import acos, hypot
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -171,29 +172,26 @@ def first_wall(
     DomainError
         If the direction has no length.
     """
-    along = np.asarray(direction, dtype=np.float64)
-    length = float(np.linalg.norm(along))
+    length = hypot(*direction)
     if length == 0.0:
         msg = "a ray needs a direction"
         raise DomainError(msg, where="direction", why="its length is 0", do="give a direction")
-    along = along / length
+    along_x, along_y = direction[0] / length, direction[1] / length
     best: WallHit | None = None
+    # plain numbers: a room has few edges, and arrays of four cost more than they save
     for number, ring in enumerate(rings):
-        starts = np.asarray(ring, dtype=np.float64)
-        edges = np.roll(starts, -1, axis=0) - starts
-        offset = starts - np.asarray(point)
-        cross = along[0] * edges[:, 1] - along[1] * edges[:, 0]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            distance = (offset[:, 0] * edges[:, 1] - offset[:, 1] * edges[:, 0]) / cross
-            share = (offset[:, 0] * along[1] - offset[:, 1] * along[0]) / cross
-        hits = (np.abs(cross) > 1e-12) & (distance > 1e-9) & (share >= -1e-9) & (share <= 1 + 1e-9)
-        for edge in np.flatnonzero(hits):
-            if best is None or distance[edge] < best.distance_m - 1e-9:
-                sine = abs(float(cross[edge])) / float(np.linalg.norm(edges[edge]))
+        for edge, (start, end) in enumerate(zip(ring, (*ring[1:], ring[0]), strict=True)):
+            edge_x, edge_y = end[0] - start[0], end[1] - start[1]
+            offset_x, offset_y = start[0] - point[0], start[1] - point[1]
+            cross = along_x * edge_y - along_y * edge_x
+            if abs(cross) <= 1e-12:
+                continue
+            distance = (offset_x * edge_y - offset_y * edge_x) / cross
+            share = (offset_x * along_y - offset_y * along_x) / cross
+            is_hit = distance > 1e-9 and -1e-9 <= share <= 1.0 + 1e-9
+            if is_hit and (best is None or distance < best.distance_m - 1e-9):
+                sine = min(abs(cross) / hypot(edge_x, edge_y), 1.0)
                 best = WallHit(
-                    ring=number,
-                    edge=int(edge),
-                    distance_m=float(distance[edge]),
-                    obliquity_rad=float(np.arccos(min(sine, 1.0))),
+                    ring=number, edge=edge, distance_m=distance, obliquity_rad=acos(sine)
                 )
     return best

@@ -1,6 +1,6 @@
 """Every placed speaker against its ceiling: hole, void, neighbours, weight, wires, place."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -629,6 +629,8 @@ class Crowd:
         Plan positions. [m]
     radius_m : (n,)
         Of the trims. [m]
+    places
+        Array position by key.
     """
 
     keys: tuple[str, ...]
@@ -636,6 +638,7 @@ class Crowd:
     ceiling_keys: tuple[str, ...]
     position_m: FloatArray
     radius_m: FloatArray
+    places: Mapping[str, int]
 
 
 def crowd_of(speakers: Sequence[Speaker], catalogue: Catalogue, room_key: str) -> Crowd:
@@ -658,16 +661,19 @@ def crowd_of(speakers: Sequence[Speaker], catalogue: Catalogue, room_key: str) -
         ceiling_keys=tuple(item.ceiling_key for item in here),
         position_m=np.array([item.position for item in here], dtype=np.float64).reshape(-1, 2),
         radius_m=np.array(radius, dtype=np.float64),
+        places={item.key: index for index, item in enumerate(here)},
     )
 
 
 def _nearest(place: CeilingPlace, speaker: Speaker, crowd: Crowd) -> _Nearest:
-    others = np.array([key != speaker.key for key in crowd.keys], dtype=np.bool_)
-    if not others.any():
+    own = crowd.places.get(speaker.key)
+    if len(crowd.keys) - (own is not None) < 1:
         return _Nearest()
     radius = place.catalogue.speaker(speaker.type_id).flange_diameter_m / 2.0
     apart = np.hypot(*(crowd.position_m - np.asarray(speaker.position)).T)
-    gap = np.where(others, apart - radius - crowd.radius_m, np.inf)
+    gap = apart - radius - crowd.radius_m
+    if own is not None:
+        gap[own] = np.inf
     best = int(np.argmin(gap))
     return _Nearest(
         label=crowd.labels[best], gap_m=float(gap[best]), shares_with=_shares(place, speaker, crowd)
