@@ -66,7 +66,9 @@ def compared(seed: int) -> list[dict[str, Any]]:
 
 def is_tidy(row: dict[str, Any]) -> bool:
     """Whether the hand pattern keeps to the limit on speakers beside the pattern."""
-    return bool(row["hand_nudged"] <= int(0.10 * row["hand"] + 1e-9))
+    from soffit.design.place_family import most_of
+
+    return bool(row["hand_nudged"] <= most_of(0.10, row["hand"]))
 
 
 def page(rows: list[dict[str, Any]]) -> str:

@@ -7,7 +7,6 @@ import json
 from pathlib import Path
 
 import pytest
-
 from benchmarks.placing_savings import compared, is_tidy, page
 
 STORED = json.loads(
@@ -34,5 +33,5 @@ def test_stored_comparisons_come_out_again(seed: int) -> None:
 
 def test_hand_patterns_within_the_nudging_limit_are_matched_but_for_what_is_published() -> None:
     worse = [row for row in STORED if row["ours"] is None or row["ours"] > row["hand"]]
-    assert len(worse) <= 14
+    assert len(worse) <= 4
     assert sum(is_tidy(row) for row in worse) <= 1

@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from soffit.decibel import power_ratio_db
 from soffit.design.place_ceiling import CeilingSearch, Span2, one_speaker, search_ceiling
-from soffit.design.place_family import Family
+from soffit.design.place_engine import is_large
+from soffit.design.place_family import Family, most_of
 from soffit.design.place_field import Field
 from soffit.design.place_findings import place_findings
 from soffit.design.place_front import Candidate, Choice, best_spreads, choose, non_dominated
@@ -191,7 +192,8 @@ def choose_layouts(  # noqa: PLR0913 the whole question of a room, each by name
     tell(0.85, f"{room.label}: comparing layouts")
     if not candidates:
         raise _no_place(question, plans[0])
-    candidates = _settled(candidates, whole, room.brief)
+    shadows = any(is_large(search.part.field, search.part.sites) for search in searches)
+    candidates = _settled(candidates, whole, room.brief, are_shadows_ignored=shadows)
     choice = choose(candidates, room.brief)
     result = _result(question, searches, candidates, choice, whole)
     tell(1.0, f"{room.label}: {result.chosen.count} speakers")
@@ -275,7 +277,7 @@ def _candidate(
         nudged=layout.nudged,
         omitted=layout.omitted,
         energy=lambda: search.energy_of(column, row),
-        is_eligible=layout.nudged <= int(question.family.nudge_ratio * layout.count + 1e-9),
+        is_eligible=layout.nudged <= most_of(question.family.nudge_ratio, layout.count),
     )
 
 
@@ -319,10 +321,18 @@ def _no_place(question: Question, plan: Sequence[Span2]) -> NoSolutionError:
     )
 
 
-def _settled(candidates: Sequence[Candidate], whole: Field, brief: Brief) -> list[Candidate]:
-    """Make spreads exact where a few thousandths of a decibel decide on the brief."""
+def _settled(
+    candidates: Sequence[Candidate], whole: Field, brief: Brief, *, are_shadows_ignored: bool
+) -> list[Candidate]:
+    """Make spreads exact where a few thousandths of a decibel decide on the brief.
+
+    In large rooms whose columns the search ignored, the best layouts of each count are made exact
+    from the smallest count on, until two of them meet the brief; larger counts stay as searched.
+    """
     target = 2.0 * brief.evenness_db
     out: list[Candidate] = []
+    if are_shadows_ignored:
+        return _shadowed(candidates, whole, brief)
     for one in candidates:
         if abs(one.spread_db - target) < _DOUBT_DB:
             exact = spread_of(whole.energy(one.site_m), brief.evenness_share)
@@ -330,6 +340,20 @@ def _settled(candidates: Sequence[Candidate], whole: Field, brief: Brief) -> lis
         else:
             out.append(one)
     return out
+
+
+def _shadowed(candidates: Sequence[Candidate], whole: Field, brief: Brief) -> list[Candidate]:
+    target = 2.0 * brief.evenness_db
+    out: list[Candidate] = []
+    met = 0
+    for one in sorted(best_spreads(candidates), key=Candidate.order):
+        if met < 2 and one.spread_db < target + 2.0:
+            exact = spread_of(whole.energy(one.site_m), brief.evenness_share)
+            out.append(replace(one, spread_db=exact, energy=None))
+            met += exact <= target and one.is_eligible
+        else:
+            out.append(one)
+    return out + [one for one in candidates if one.mark]
 
 
 def _result(

@@ -8,7 +8,14 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from soffit.design.place_engine import Engine, SeparableEngine, TensorEngine, ear_grid, make_engine
+from soffit.design.place_engine import (
+    Engine,
+    SeparableEngine,
+    TensorEngine,
+    ear_grid,
+    is_large,
+    make_engine,
+)
 from soffit.design.place_family import Family
 from soffit.design.place_field import Field
 from soffit.design.place_hand import HandRule, footprint_m, hand_rules
@@ -124,7 +131,8 @@ def exact_energy(part: Span2, engine: Engine) -> Callable[[IntArray, IntArray], 
     """
     if engine.thinning == 1:
         return engine.energy_of
-    grid = ear_grid(part.field, part.sites)
+    large = is_large(part.field, part.sites)
+    grid = ear_grid(part.field, part.sites, are_walls_ignored=large)
     if grid is not None:
         return SeparableEngine(part.field, part.sites, grid, thinning=1).energy_of
 
@@ -213,7 +221,15 @@ def search_ceiling(
             )
         )
         front = {count: items[0].spread_db for count, items in best.items()}
-        fixed += mended(screened, sites, energy_of, front, family=family, share=share)
+        fixed += mended(
+            screened,
+            sites,
+            energy_of,
+            engine.energy_of,
+            front,
+            family=family,
+            share=share,
+        )
         reached = min([*front.values(), *(item.spread_db for item in fixed), np.inf])
         if high >= min(most_speakers, sites.count_free) or reached <= enough_db:
             break
@@ -239,7 +255,8 @@ def _full_engine(part: Span2, engine: Engine) -> Engine | None:
         return engine
     if isinstance(engine, TensorEngine):
         return None
-    grid = ear_grid(part.field, part.sites)
+    large = is_large(part.field, part.sites)
+    grid = ear_grid(part.field, part.sites, are_walls_ignored=large)
     return None if grid is None else SeparableEngine(part.field, part.sites, grid, thinning=1)
 
 

@@ -18,9 +18,13 @@ from soffit.design.tiles import Sites, to_local
 FloatArray = NDArray[np.float64]
 SingleArray = NDArray[np.float32]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
 _MOST_TENSOR: Final = 24_000_000
 """Elements of the tensor of columns; beyond, ears are thinned for screening."""
+
+_MOST_WALLED: Final = 12_000_000
+"""Pairs of site and ear up to which walls and columns are counted in every lattice tried."""
 
 _SAMPLES: Final = 160
 _RANK_ERROR: Final = 5e-6
@@ -72,6 +76,10 @@ class EarGrid:
     ----------
     x, y : (nx,), (ny,)
         Local coordinates. [m]
+    used : (nx, ny)
+        Which points of the product are ears.
+    index : (n_ears,)
+        Where in the flattened product each ear is.
     throw_m
         Height of the speakers over all of them. [m]
     """
@@ -79,9 +87,16 @@ class EarGrid:
     x: FloatArray
     y: FloatArray
     throw_m: float
+    used: BoolArray
+    index: IntArray
+
+    @property
+    def is_full(self) -> bool:
+        """Whether every point of the product is an ear."""
+        return bool(self.used.all())
 
 
-def ear_grid(field: Field, sites: Sites) -> EarGrid | None:
+def ear_grid(field: Field, sites: Sites, *, are_walls_ignored: bool = False) -> EarGrid | None:
     """Return the ears as a product grid in the frame of the sites, or None if they are none.
 
     Parameters
@@ -90,16 +105,23 @@ def ear_grid(field: Field, sites: Sites) -> EarGrid | None:
         Its ears and walls.
     sites
         Their frame; one height only.
+    are_walls_ignored
+        Take rooms with corners and columns too, as if everybody saw everybody.
     """
-    if not field.walls.is_convex or not field.is_axial or sites.seat_m is not None:
+    if not field.is_axial or sites.seat_m is not None:
+        return None
+    if not field.walls.is_convex and not are_walls_ignored:
         return None
     ears = field.ears.point_m
     x, y = to_local(ears[:, :2], origin=sites.origin, angle_rad=sites.angle_rad)
     xs, ys = np.unique(np.round(x, 6)), np.unique(np.round(y, 6))
     heights = np.unique(np.round(sites.height_m[sites.is_inside], 6))
-    if len(heights) != 1 or np.ptp(ears[:, 2]) > 1e-9 or len(xs) * len(ys) != len(ears):
+    if len(heights) != 1 or np.ptp(ears[:, 2]) > 1e-9 or len(xs) * len(ys) > 2.5 * len(ears):
         return None
-    return EarGrid(xs, ys, float(heights[0] - ears[0, 2]))
+    index = np.searchsorted(xs, np.round(x, 6)) * len(ys) + np.searchsorted(ys, np.round(y, 6))
+    used = np.zeros(len(xs) * len(ys), dtype=bool)
+    used[index] = True
+    return EarGrid(xs, ys, float(heights[0] - ears[0, 2]), used.reshape(len(xs), len(ys)), index)
 
 
 def _skeleton(sample: FloatArray) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -125,7 +147,8 @@ class SeparableEngine:
     def __init__(self, field: Field, sites: Sites, grid: EarGrid, *, thinning: int) -> None:
         self.thinning = thinning
         x, y = grid.x[::thinning], grid.y[::thinning]
-        self.n_ears = len(x) * len(y)
+        self._used = grid.used[::thinning, ::thinning]
+        self.n_ears = int(self._used.sum())
         cx, cy = sites.local_m()
         dx, dy = np.abs(x[None, :] - cx[:, None]), np.abs(y[None, :] - cy[:, None])
         reach_x, reach_y = float(dx.max()) + 1e-6, float(dy.max()) + 1e-6
@@ -149,11 +172,9 @@ class SeparableEngine:
         self._reverberant = np.float32(field.reverberant)
         self._fixed_plane: SingleArray | None = None
         if np.any(field.fixed_energy):
-            ears_x, ears_y = to_local(
-                field.ears.point_m[:, :2], origin=sites.origin, angle_rad=sites.angle_rad
-            )
-            order = np.lexsort((np.round(ears_y, 6), np.round(ears_x, 6)))
-            plane = field.fixed_energy[order].reshape(len(grid.x), len(grid.y))
+            flat = np.zeros(grid.used.size)
+            flat[grid.index] = field.fixed_energy
+            plane = flat.reshape(grid.used.shape)
             self._fixed_plane = plane[::thinning, ::thinning].astype(np.float32)
         self._first: SingleArray = np.zeros((0, 0, 0), np.float32)
         self._second: SingleArray = np.zeros((0, 0, 0), np.float32)
@@ -201,6 +222,8 @@ class SeparableEngine:
             Energy per watt, single precision. [1/W]
         """
         flat = np.matmul(self._first[first], self._second[second]).reshape(len(second), -1)
+        if not self._used.all():
+            flat = flat[:, self._used.ravel()]
         if self._reverberant:
             count = self._first_count[first] * self._second_count[second]
             flat += self._reverberant * count[:, None]
@@ -209,7 +232,7 @@ class SeparableEngine:
     @property
     def fixed(self) -> SingleArray | None:
         """Energy of what is placed by hand at the ears used."""
-        return None if self._fixed_plane is None else self._fixed_plane.ravel()
+        return None if self._fixed_plane is None else self._fixed_plane[self._used]
 
     def energy_of(self, column: IntArray, row: IntArray) -> FloatArray:
         """Return the energy of any set of sites at the ears in use.
@@ -226,7 +249,7 @@ class SeparableEngine:
         """
         left = self._left[column].transpose(1, 0, 2).reshape(self._left.shape[1], -1)
         right = self._right[row].transpose(1, 0, 2).reshape(self._right.shape[1], -1)
-        out = (left.astype(np.float64) @ right.astype(np.float64).T).ravel()
+        out = (left.astype(np.float64) @ right.astype(np.float64).T)[self._used]
         out += float(self._reverberant) * len(column)
         return np.asarray(out if self.fixed is None else out + self.fixed)
 
@@ -234,6 +257,7 @@ class SeparableEngine:
         """Return the same engine with the axes exchanged."""
         other = copy(self)
         other._left, other._right = self._right, self._left  # noqa: SLF001 a copy of itself
+        other._used = np.ascontiguousarray(self._used.T)  # noqa: SLF001 a copy of itself
         if self._fixed_plane is not None:
             plane = np.ascontiguousarray(self._fixed_plane.T)
             other._fixed_plane = plane  # noqa: SLF001 a copy of itself
@@ -342,6 +366,20 @@ def _thinned(field: Field, sites: Sites, most: int) -> tuple[NDArray[np.bool_], 
     return np.ones(ears.count, dtype=bool), 1
 
 
+def is_large(field: Field, sites: Sites) -> bool:
+    """Return whether a room with corners or columns is too large for a tensor with its walls.
+
+    Parameters
+    ----------
+    field
+        Ears and walls.
+    sites
+        Candidate positions.
+    """
+    work = int(sites.is_inside.sum()) * field.ears.count
+    return not field.walls.is_convex and work > _MOST_WALLED
+
+
 def make_engine(field: Field, sites: Sites, *, most_ears: int) -> Engine:
     """Return the quickest engine that fits a room.
 
@@ -360,9 +398,11 @@ def make_engine(field: Field, sites: Sites, *, most_ears: int) -> Engine:
         Separable in a rectangle with one height, else a tensor.
     """
     grid = ear_grid(field, sites)
+    if grid is None and is_large(field, sites):
+        grid = ear_grid(field, sites, are_walls_ignored=True)
     if grid is None:
         return TensorEngine(field, sites)
     thinning = 1
-    while len(grid.x[::thinning]) * len(grid.y[::thinning]) > most_ears:
+    while int(grid.used[::thinning, ::thinning].sum()) > most_ears:
         thinning += 1
     return SeparableEngine(field, sites, grid, thinning=thinning)

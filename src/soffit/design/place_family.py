@@ -79,6 +79,24 @@ class Family:
         )
 
 
+def most_of(ratio: float, count: int) -> int:
+    """Return how many of so many speakers a share allows, rounded up.
+
+    Parameters
+    ----------
+    ratio
+        Share.
+    count
+        Speakers.
+
+    Examples
+    --------
+    >>> most_of(0.10, 8), most_of(0.10, 20), most_of(0.0, 8)
+    (1, 2, 0)
+    """
+    return ceil(ratio * count - 1e-9)
+
+
 @dataclass(frozen=True, slots=True)
 class Span:
     """Sites and walls along one local axis, in units of the pitch, site i at i.

@@ -21,6 +21,7 @@ from soffit.design.place_family import (
     Progression,
     Span,
     membership,
+    most_of,
     pairs,
     progressions,
 )
@@ -34,7 +35,7 @@ BoolArray = NDArray[np.bool_]
 _CHUNK: Final = 3_000_000
 """Energies sorted at a time."""
 
-_MOST_MENDED: Final = 10
+_MOST_MENDED: Final = 8
 """Blocked lattices that are mended per count, best first."""
 
 Tick = Callable[[float], None]
@@ -481,9 +482,7 @@ def _wanted(
     fits = (
         (pitch_a[:, None] == 0.0) | (pitch_b[None, :] == 0.0) | ((ratio >= low) & (ratio <= high))
     )
-    mendable = np.maximum(
-        np.floor(family.nudge_ratio * counts + 1e-9), np.floor(family.omit_ratio * counts + 1e-9)
-    )
+    mendable = np.ceil(max(family.nudge_ratio, family.omit_ratio) * counts - 1e-9)
     return np.asarray(
         fits
         & (counts >= scope.least_count)
@@ -604,6 +603,7 @@ def mended(
     screened: Screened,
     sites: Sites,
     energy_of: Callable[[IntArray, IntArray], FloatArray],
+    coarse: Callable[[IntArray, IntArray], FloatArray],
     front: dict[int, float],
     *,
     family: Family,
@@ -619,6 +619,8 @@ def mended(
         Candidate positions.
     energy_of
         Energy of any set of sites at all ears.
+    coarse
+        The same at the ears of the screening, which choose the side of a nudge.
     front
         Best spread by count so far; only lattices that could improve it are mended. [dB]
     family
@@ -635,6 +637,7 @@ def mended(
     tight = np.flatnonzero(screened.blocked > 0)
     order = tight[np.lexsort((screened.spread_db[tight], screened.count[tight]))]
     done: dict[int, int] = {}
+    columns = _Columns(coarse)
     for index in order:
         count = int(screened.count[index])
         best = min((v for k, v in front.items() if k <= count), default=float("inf"))
@@ -642,14 +645,37 @@ def mended(
             continue
         done[count] = done.get(count, 0) + 1
         layout = screened.layout(int(index))
-        out += _mend_one(layout, sites, energy_of, family, share)
+        out += _mend_one(layout, sites, energy_of, columns, family, share)
     return out
+
+
+class _Columns:
+    """Energy of single sites at the ears that choose a side, each computed once."""
+
+    def __init__(self, coarse: Callable[[IntArray, IntArray], FloatArray]) -> None:
+        self._coarse = coarse
+        self._kept: dict[tuple[int, int], SingleArray] = {}
+        none = np.zeros(0, np.int64)
+        self.base = coarse(none, none)
+
+    def of(self, place: tuple[int, int]) -> SingleArray:
+        if place not in self._kept:
+            made = self._coarse(np.array([place[0]]), np.array([place[1]])) - self.base
+            self._kept[place] = made.astype(np.float32)
+        return self._kept[place]
+
+    def all(self, column: IntArray, row: IntArray) -> FloatArray:
+        return self._coarse(column, row)
+
+
+_STEPS: Final = ((-1, 0), (1, 0), (0, -1), (0, 1), (-1, -1), (1, -1), (-1, 1), (1, 1))
 
 
 def _mend_one(
     layout: Layout,
     sites: Sites,
     energy_of: Callable[[IntArray, IntArray], FloatArray],
+    columns: _Columns,
     family: Family,
     share: float,
 ) -> list[Scored]:
@@ -657,45 +683,43 @@ def _mend_one(
     kept = replace(layout, column=layout.column[free], row=layout.row[free])
     stuck = list(zip(layout.column[~free].tolist(), layout.row[~free].tolist(), strict=True))
     out: list[Scored] = []
-    energy = energy_of(kept.column, kept.row) if kept.count else np.zeros(0)
-    if kept.count and len(stuck) <= int(family.omit_ratio * layout.count + 1e-9):
+    if kept.count and len(stuck) <= most_of(family.omit_ratio, layout.count):
+        energy = energy_of(kept.column, kept.row)
         out.append(
             Scored(layout=replace(kept, omitted=len(stuck)), spread_db=spread_of(energy, share))
         )
-    if len(stuck) > int(family.nudge_ratio * layout.count + 1e-9):
-        return out
+    if len(stuck) <= most_of(family.nudge_ratio, layout.count):
+        places = _nudged(kept, stuck, sites, columns)
+        if places:
+            array = np.array(places, dtype=np.int64)
+            nudged = replace(layout, column=array[:, 0], row=array[:, 1], nudged=len(stuck))
+            energy = energy_of(nudged.column, nudged.row)
+            out.append(Scored(layout=nudged, spread_db=spread_of(energy, share)))
+    return out
+
+
+def _nudged(
+    kept: Layout, stuck: list[tuple[int, int]], sites: Sites, columns: _Columns
+) -> list[tuple[int, int]]:
+    """Places of a layout whose stuck speakers moved one site; none where one cannot."""
     taken = set(zip(kept.column.tolist(), kept.row.tolist(), strict=True))
-    base = energy_of(np.zeros(0, np.int64), np.zeros(0, np.int64))
+    energy = columns.all(kept.column, kept.row)
     for column, row in stuck:
-        best: tuple[float, tuple[int, int], FloatArray] | None = None
-        for step_x, step_y in (
-            (-1, 0),
-            (1, 0),
-            (0, -1),
-            (0, 1),
-            (-1, -1),
-            (1, -1),
-            (-1, 1),
-            (1, 1),
-        ):
+        best: tuple[float, tuple[int, int]] | None = None
+        for step_x, step_y in _STEPS:
             place = (column + step_x, row + step_y)
             if not _is_free(sites, place) or place in taken:
                 continue
-            added = energy_of(np.array([place[0]]), np.array([place[1]])) - base
-            trial = added + (energy if len(energy) else base)
             # The variance of the levels chooses the side; the spread is what is reported.
-            score = float(np.var(power_ratio_db(np.maximum(trial, 1e-300))))
-            if best is None or score < best[0] - 1e-12:
-                best = (score, place, trial)
+            levels = power_ratio_db(np.maximum(energy + columns.of(place), 1e-30))
+            score = float(np.var(levels))
+            if best is None or score < best[0] - 1e-9:
+                best = (score, place)
         if best is None:
-            return out
+            return []
         taken.add(best[1])
-        energy = best[2]
-    places = sorted(taken, key=lambda place: (place[1], place[0]))
-    array = np.array(places, dtype=np.int64)
-    nudged = replace(layout, column=array[:, 0], row=array[:, 1], nudged=len(stuck))
-    out.append(Scored(layout=nudged, spread_db=spread_of(energy, share)))
-    return out
+        energy = energy + columns.of(best[1])
+    return sorted(taken, key=lambda place: (place[1], place[0]))
 
 
 def _is_free(sites: Sites, place: tuple[int, int]) -> bool:

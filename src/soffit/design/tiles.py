@@ -468,20 +468,22 @@ def _in_the_way(
     """Yield what makes sites useless: things in and under the face, joists, a shallow void."""
     lowest = height - (0.0 if is_above_face(speaker_type) else speaker_type.depth_m)
     radius = speaker_type.flange_diameter_m / 2
-    for item in obstacles:
+    distances = obstacle_distances_m(positions, outlines=[item.outline for item in obstacles])
+    for number, item in enumerate(obstacles):
         if item.bottom_m is not None:
             top = item.top_m if item.top_m is not None else item.bottom_m
             reaches = (item.bottom_m <= height + 0.02) & (top >= lowest - 0.3)
         else:
             reaches = np.ones(len(positions), dtype=bool)
-        if not reaches.any():
-            continue
-        distance = obstacle_distances_m(positions, outlines=[item.outline])[:, 0]
         needed = clearance_m(item, speaker_type, limits)[0]
-        hit = distance < radius + needed - 1e-6
-        if field is not None and item.kind in TAKES_TILE:
-            hit |= _covered(field, item, len(positions), frame)
-        yield item.kind, hit & reaches
+        yield item.kind, (distances[:, number] < radius + needed - 1e-6) & reaches
+    if field is not None:
+        for kind in sorted(TAKES_TILE):
+            takers = [
+                o for o in obstacles if o.kind == kind and _is_in_face(o, float(height.max()))
+            ]
+            if takers:
+                yield kind, _covered(field, takers, len(positions), frame)
     if ceiling.joists is not None and speaker_type.cutout_diameter_m is not None:
         joists = ceiling.joists
         beside = joist_distance_m(
@@ -498,12 +500,25 @@ def _in_the_way(
         yield "shallow void", shallow
 
 
+def _is_in_face(item: Obstacle, height_m: float) -> bool:
+    """Whether something sits in the ceiling face, or reaches up to it."""
+    if item.bottom_m is None:
+        return True
+    top = item.top_m if item.top_m is not None else item.bottom_m
+    return item.bottom_m <= height_m + 0.02 and top >= height_m - 0.3
+
+
 def _covered(
-    field: TileField, item: Obstacle, n_sites: int, frame: tuple[int, int, int]
+    field: TileField, items: Sequence[Obstacle], n_sites: int, frame: tuple[int, int, int]
 ) -> BoolArray:
+    """Sites whose tile something sits in."""
     hit = np.zeros(n_sites, dtype=bool)
     taken = blocked_tiles(
-        field, outlines=[item.outline], clearance_m=0.0, takes_tile=True, radius_m=0.0
+        field,
+        outlines=[item.outline for item in items],
+        clearance_m=0.0,
+        takes_tile=True,
+        radius_m=0.0,
     )
     column, row = field.column[taken] - frame[0], field.row[taken] - frame[1]
     place = column * frame[2] + row
