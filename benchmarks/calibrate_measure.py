@@ -116,7 +116,9 @@ def summary(name: str, rows: list[dict[str, Any]]) -> str:
     return (
         f"| {name} | {len(rows)} | {wilson(len(named), len(rows))} |"
         f" {wilson(right, len(named))} | {wilson(wrong, len(rows))} |"
-        f" {mean_text(h['visits'] for h in hunt)} | {mean_text(h['minutes'] for h in hunt)} |"
+        f" {mean_text(h['visits'] for h in hunt)} |"
+        f" {mean_text(row['hunt']['visits'] for row in named)} |"
+        f" {mean_text(h['minutes'] for h in hunt)} |"
         f" {wilson(sum(w['is_right'] for w in walk), len(walk))} |"
         f" {mean_text(w['visits'] for w in walk)} | {mean_text(w['minutes'] for w in walk)} |"
     )
@@ -180,14 +182,19 @@ def page() -> None:
         "confirm included. Beside it, in the same minutes: a walk along the floor with noise on",
         "the line, then half-splitting with the meter. Ranges are 95 % intervals.",
         "",
-        "| lines | hunts | named | right if named | wrong | visits | minutes"
+        "| lines | hunts | named | right if named | wrong | visits | visits if named | minutes"
         " | walk and halve: right | visits | minutes |",
-        "|--|--|--|--|--|--|--|--|--|--|",
+        "|--|--|--|--|--|--|--|--|--|--|--|",
         *(summary(name, rows) for name, rows in known.items()),
         "",
         "Targets: at most 2 visits at 30 loudspeakers with a log and 4 at 80; right in 95 % of",
         "what is named; wrong in at most 1 % of the hunts. Where a row misses its target it says",
-        "so by its numbers; they are published as they fell.",
+        "so by its numbers; they are published as they fell. So few hunts cannot prove 1 %: the",
+        "interval beside each share says what they prove.",
+        "",
+        "What it mostly cannot do, and then says *cannot tell*: certify a sound line (something too",
+        "small to hear or to read can always be left), find a capacitor in one loudspeaker with",
+        "1 kHz alone, or find one extra loudspeaker on a long line without a log.",
         "",
         "## When it said so, was it so?",
         "",
@@ -211,11 +218,9 @@ def page() -> None:
             f"| {name} | {row['seed']} | {row['kind'].replace('_', ' ')} | {place_text(place)} |"
             f" {place_text(hunt['place'])} | {hunt['kind']} | {100 * hunt['share']:.1f} % |"
         )
-    text += [
-        "",
-        "Places are counted from 1 in the order of the papers. A break, a bad contact or a short",
-        "one joint off is the commonest slip: look at both ends of the run.",
-    ]
+    if not wrong:
+        text[-2:] = ["None in these hunts."]
+    text += ["", "Places are counted from 1 in the order of the papers."]
     PAGE.write_text("\n".join(text) + "\n", encoding="utf-8")
     print(f"{PAGE.name}: {sum(len(rows) for rows in known.values())} hunts")
 

@@ -423,10 +423,12 @@ def _end_words(advice: Advice) -> list[str]:
         case _:
             places = [entry.label for entry in advice.ranked[:3] if entry.place >= 0]
             text = ", ".join(places) or "nowhere in particular"
-            return [
-                "cannot tell from these readings; what is left is too small to hear or to measure",
-                f"if you are up there anyway, look at {text}",
-            ]
+            words = ["what is left is too small to hear or to measure from here"]
+            if best.kinds[0][0] == "none":
+                sound = best.share * best.kinds[0][1]
+                words.append(f"most likely nothing is wrong with the line ({sound:.0%})")
+            words.append(f"if you are up there anyway, look at {text}")
+            return words
 
 
 def advice_text(body: Mapping[str, Any]) -> str:
