@@ -196,6 +196,8 @@ class Underlay:
         Plan position of its lower left corner. [m]
     pixel_m
         Size of a pixel. [m]
+    turn_rad
+        Turn of the picture about that corner. [rad]
     snap_points : (n, 2)
         Corners of the drawing that a pointer snaps to. [m]
     """
@@ -204,6 +206,7 @@ class Underlay:
     png: bytes
     origin: Point
     pixel_m: float
+    turn_rad: float = 0.0
     snap_points: tuple[Point, ...] = ()
 
 

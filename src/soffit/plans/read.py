@@ -56,9 +56,18 @@ def read_file(
         from soffit.plans.workbook import read_workbook
 
         return rooms_of_rows(path, read_workbook(path), wishes)
-    raise refuse(
-        path,
-        f"{path.name} is a drawing or picture",
-        "this version reads models (IFC) and lists of rooms (CSV, XLSX)",
-        "ask for the model as IFC, or write the rooms as a list",
-    )
+    return _read_drawing(path, kind, wishes)
+
+
+def _read_drawing(path: Path, kind: str, wishes: ReadWishes) -> PlanProposal:
+    if kind == "dxf":
+        from soffit.plans.dxf import read_dxf
+
+        return read_dxf(path, wishes)
+    if kind == "pdf":
+        from soffit.plans.pdf import read_pdf
+
+        return read_pdf(path, wishes)
+    from soffit.plans.photo import read_photo
+
+    return read_photo(path, wishes)

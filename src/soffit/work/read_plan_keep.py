@@ -154,6 +154,7 @@ def keep_files(report: "ReadReport", folder: Path, files: Sequence[Path]) -> Non
             "picture": item.name,
             "origin_m": list(item.origin),
             "pixel_m": item.pixel_m,
+            "turn_rad": item.turn_rad,
             "snap_points_m": [list(point) for point in item.snap_points],
         }
         replace_file(plans / f"{item.name}.json", json.dumps(about) + "\n")
