@@ -7,7 +7,7 @@ import numpy as np
 
 from soffit.acoustics.bands import BAND_TEXT, FloatArray
 from soffit.acoustics.measured_directivity import MeasuredDirectivity, measured_directivity
-from soffit.errors import JobError, MissingExtraError
+from soffit.errors import JobError, MissingExtraError, SoffitError
 
 CONVENTION = "FreeFieldDirectivityTF"
 
@@ -52,9 +52,15 @@ def read_directivity(path: Path) -> MeasuredDirectivity:
         if convention != CONVENTION:
             raise _unusable(path, f"its convention is {convention!r}, not {CONVENTION!r}")
         try:
-            return _from(file)
+            with np.errstate(divide="raise", invalid="raise", over="raise"):
+                return _from(file)
         except KeyError as error:
             raise _unusable(path, f"it lacks {error}") from None
+        except SoffitError:
+            raise
+        except (ArithmeticError, IndexError, OSError, RuntimeError, TypeError, ValueError) as error:
+            # whatever an odd file makes of the arrays: shapes, texts, silence, no direction
+            raise _unusable(path, f"its arrays cannot be used: {error}") from None
 
 
 def _text(value: Any) -> str:  # noqa: ANN401 - whatever the file holds
@@ -82,6 +88,9 @@ def _vectors(dataset: Any) -> FloatArray:  # noqa: ANN401 - an open dataset
 
 
 def _from(file: Any) -> MeasuredDirectivity:  # noqa: ANN401 - an open file
+    if max(file[name].size for name in _DATA) > _MOST_VALUES:
+        msg = f"more than {_MOST_VALUES} values"
+        raise ValueError(msg)
     real, imaginary = (np.asarray(file[name], dtype=np.float64) for name in _DATA)
     energy = real**2 + imaginary**2
     # (measurements, receivers, frequencies[, emitters]): the mean over measurements and emitters
@@ -100,6 +109,7 @@ def _from(file: Any) -> MeasuredDirectivity:  # noqa: ANN401 - an open file
 
 
 _DATA = ("Data.Real", "Data.Imag")
+_MOST_VALUES = 50_000_000
 
 
 def catalogue_text(found: MeasuredDirectivity, *, type_id: str, source: str) -> str:
