@@ -182,8 +182,8 @@ def page() -> None:
         "confirm included. Beside it, in the same minutes: a walk along the floor with noise on",
         "the line, then half-splitting with the meter. Ranges are 95 % intervals.",
         "",
-        "| lines | hunts | named | right if named | wrong | visits | visits if named | minutes"
-        " | walk and halve: right | visits | minutes |",
+        "| lines | hunts | named | right if named | wrong | visits | visits if named"
+        " | minutes | walk and halve: right | visits | minutes |",
         "|--|--|--|--|--|--|--|--|--|--|--|",
         *(summary(name, rows) for name, rows in known.items()),
         "",

@@ -227,6 +227,7 @@ def test_retap_needs_levels_then_balances_and_keeps_only_when_asked(job, capsys)
         ["trace", *TOLD, "--add", "rack 1e999"],
         ["trace", *TOLD, "--add", "L9-01 silent"],
         ["trace", *TOLD, "--add", "L1-01 50"],
+        ["trace", *TOLD, "--add", "L1-01 whole 50"],
         ["trace", *TOLD, "--tone", "5 MHz"],
         ["trace", *TOLD, "--said", "nonsense"],
         ["trace", "/nowhere/line.txt"],

@@ -78,6 +78,7 @@ def test_what_is_not_understood_is_refused_in_four_parts(text: str) -> None:
         (placed("L1 -98", "l1"), "negative", True),
         (placed("L9-01 silent", ""), "unknown place", True),
         (placed("L1-01 98", "s1"), "no way", True),
+        (placed("L1-01 whole 98", "s1"), "no way", True),
         (placed("L1 98", "l1", taken_at="2027-01-01T00:00:00+00:00"), "future", False),
     ],
 )

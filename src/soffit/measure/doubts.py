@@ -96,8 +96,9 @@ def doubts_about(
     """
     found: list[Doubt] = []
     before = list(known)
+    lines = {place for place, way, _ in expected if way == "whole"}
     for reading in readings:
-        found += _place_doubts(reading, places)
+        found += _place_doubts(reading, places, lines)
         found += _value_doubts(reading, expected)
         found += _time_doubts(reading, now)
         found += _repeat_doubts(reading, before)
@@ -105,7 +106,7 @@ def doubts_about(
     return tuple(found)
 
 
-def _place_doubts(reading: Reading, places: Mapping[str, str]) -> list[Doubt]:
+def _place_doubts(reading: Reading, places: Mapping[str, str], lines: set[str]) -> list[Doubt]:
     if reading.place_key not in places:
         near = _nearest(reading.place, list(places.values()))
         return [
@@ -118,7 +119,9 @@ def _place_doubts(reading: Reading, places: Mapping[str, str]) -> list[Doubt]:
                 must_answer=True,
             )
         ]
-    if reading.quantity == "impedance" and not reading.direction:
+    is_joint = bool(lines) and reading.place_key not in lines
+    is_unclear = not reading.direction or (is_joint and reading.direction == "whole")
+    if reading.quantity == "impedance" and is_unclear:
         return [
             Doubt(
                 reading=reading,

@@ -129,7 +129,9 @@ class TraceBook:
             With a place of this line.
         """
         resolved = self.resolved(reading)
-        if resolved.quantity == "impedance" and not resolved.direction:
+        at_joint = resolved.place_key != self.plan.key
+        is_unclear = not resolved.direction or (at_joint and resolved.direction == "whole")
+        if resolved.quantity == "impedance" and is_unclear:
             raise JobError(
                 what=f"{resolved.place}: which way was it read?",
                 where="reading",
