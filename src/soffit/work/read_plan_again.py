@@ -75,6 +75,8 @@ def keep_again(
         folder=folder,
         differences=tuple(differences),
     )
+    if report.proposal.underlays:
+        keep_files(changed, folder, (path,))
     steps = [step for item in differences for step in item.steps]
     if not (accept or is_named) or not steps:
         return changed

@@ -113,7 +113,10 @@ def nothing_kept(report: "ReadReport", path: Path) -> JobError:
         The file.
     """
     count = len(report.proposal.rooms)
-    if not count:
+    if not count and report.proposal.underlays:
+        why = " ".join(report.proposal.notes)[:300]
+        do = "begin a job with soffit new, then read the picture into it: it becomes an underlay"
+    elif not count:
         why = "no room was found; " + " ".join(report.proposal.notes)[:300]
         do = "see the drawing (--drawing), name the layer of the walls, or make a list of rooms"
     else:
