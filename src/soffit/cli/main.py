@@ -27,6 +27,7 @@ COMMANDS: Final[tuple[tuple[str, str], ...]] = (
     ("retap", "even out measured levels by changing taps"),
     ("walk", "judge an old line from what a walk and a meter found"),
     ("swap", "what changes when a loudspeaker type is not to be had"),
+    ("type", "list types, read a measured directivity into a job, export"),
     ("batch", "design many jobs, or many tolerance draws of one"),
     ("serve", "open the page on which the whole job is done"),
 )
@@ -78,8 +79,8 @@ def _tell(problems: Sequence[Problem], *, as_json: bool) -> None:
         return
     click.echo("\n\n".join(problem.text() for problem in problems[:SHOWN]), err=True)
     if len(problems) > 1:
-        first = f", the first {SHOWN} shown" if len(problems) > SHOWN else ""
-        click.echo(f"\n{len(problems)} problems{first}; nothing was changed.", err=True)
+        part = f", the first {SHOWN} shown" if len(problems) > SHOWN else ""
+        click.echo(f"\n{len(problems)} problems{part}; nothing was changed.", err=True)
 
 
 def _usage_problem(error: click.ClickException) -> Problem:
