@@ -13,6 +13,7 @@ from soffit.design.place_engine import is_large
 from soffit.design.place_family import Family, most_of
 from soffit.design.place_field import Field
 from soffit.design.place_findings import place_findings
+from soffit.design.place_free import free_form
 from soffit.design.place_front import Candidate, Choice, best_spreads, choose, non_dominated
 from soffit.design.place_hand import hand_layout
 from soffit.design.place_join import Joint, join_parts
@@ -189,7 +190,10 @@ def choose_layouts(  # noqa: PLR0913 the whole question of a room, each by name
         found = [_searched(question, part, tick) for part in plan]
         searches += found
         candidates += _candidates(question, found, whole, is_first=number == 0)
-    tell(0.85, f"{room.label}: comparing layouts")
+    if question.family.has_free and len(plans[0]) == 1 and candidates:
+        tell(0.85, f"{room.label}: trying free form")
+        candidates += _free(question, searches[0], candidates, whole)
+    tell(0.9, f"{room.label}: comparing layouts")
     if not candidates:
         raise _no_place(question, plans[0])
     shadows = any(is_large(search.part.field, search.part.sites) for search in searches)
@@ -279,6 +283,38 @@ def _candidate(
         energy=lambda: search.energy_of(column, row),
         is_eligible=layout.nudged <= most_of(question.family.nudge_ratio, layout.count),
     )
+
+
+def _free(
+    question: Question, search: CeilingSearch, candidates: Sequence[Candidate], whole: Field
+) -> list[Candidate]:
+    """Free-form layouts with fewer speakers than the best that has a pattern."""
+    brief = question.room.brief
+    part = search.part
+    choice = choose(_settled(candidates, whole, brief, are_shadows_ignored=False), brief)
+    if not choice.is_met or set(choice.chosen.ceiling_keys) != {part.sites.ceiling_key}:
+        return []
+    tile = choice.chosen.tile
+    start = Layout(
+        column=tile[:, 0] - part.sites.first_column,
+        row=tile[:, 1] - part.sites.first_row,
+        kind="free",
+        pitch_x_m=0.0,
+        pitch_y_m=0.0,
+        is_even=False,
+        off_middle_m=0.0,
+        lines=(choice.chosen.count, 1),
+    )
+    found = free_form(
+        part,
+        start,
+        search.energy_of,
+        share=brief.evenness_share,
+        target_db=2.0 * brief.evenness_db,
+        rng=np.random.default_rng(question.family.seed),
+    )
+    frame = look_frame(part.sites, part.walls_local, question.obstacles)
+    return [_candidate(question, search, item.layout, item.spread_db, frame) for item in found]
 
 
 def _joined(question: Question, found: Sequence[CeilingSearch], joint: Joint) -> Candidate:
@@ -381,6 +417,8 @@ def _result(
     )
     tried = sum(search.n_tried for search in searches)
     scope = f"{question.family.text()}; {tried} lattices tried on free places"
+    if any(is_large(search.part.field, search.part.sites) for search in searches):
+        scope += "; corners and columns counted for the best of each count"
     thinned = max(search.thinning for search in searches)
     if thinned > 1:
         scope += f"; screened on every {thinned}. ear along each axis, the best made exact"

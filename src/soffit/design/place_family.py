@@ -43,6 +43,8 @@ class Family:
         One lattice per rectangle of an L or T.
     has_free
         Free form by annealing, from the best lattice.
+    seed
+        Seed of its chance.
     nudge_ratio, omit_ratio
         Share of speakers that may sit one site beside the pattern, or be left out, where something
         is in the way.
@@ -59,6 +61,7 @@ class Family:
     has_all_offsets: bool = False
     has_blocks: bool = True
     has_free: bool = False
+    seed: int = 0
     nudge_ratio: float = 0.10
     omit_ratio: float = 0.10
     margin_ratio: float = 1.0
