@@ -10,7 +10,7 @@ from soffit.job.files import append_lines
 from soffit.job.patch import Hunk
 
 HISTORY_FILE: Final = "history.jsonl"
-WRITTEN_FILES: Final = ("job.toml", "design.json")
+WRITTEN_FILES: Final = ("job.toml", "design.json", "catalogue.toml")
 """The only files that a history may name: a job may come from strangers."""
 
 Kind = Literal["created", "edit", "design", "undo", "redo", "outside"]
