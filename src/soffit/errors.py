@@ -114,6 +114,10 @@ class NoSolutionError(SoffitError):
     """No arrangement meets the constraints; the message names those that cannot hold together."""
 
 
+class StoppedError(SoffitError):
+    """A person stopped the work; nothing was written."""
+
+
 class MissingExtraError(SoffitError, ImportError):
     """An optional dependency is not installed."""
 

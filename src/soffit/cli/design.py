@@ -1,7 +1,7 @@
 """``soffit design``: place, tap, wire and size; say why."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -15,22 +15,30 @@ if TYPE_CHECKING:
 @click.command("design", epilog="Example:  soffit design library --room cafe")
 @folder_argument
 @click.option("--room", "rooms", multiple=True, help="Only this room (may be given again).")
-@click.option("--seed", type=int, default=1, show_default=True, help="Seed of the searches.")
+@click.option(
+    "--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Seed of the searches."
+)
+@click.option(
+    "--workers", type=click.IntRange(0, 64), default=0, help="Processes; 0 chooses by the work."
+)
+@click.option(
+    "--seconds", type=click.FloatRange(0.1), help="Time for all searches; rooms not done stay."
+)
 @click.option("--who", default="", help="Your name for the history.")
 @click.option("--dry", is_flag=True, help="Show the design without keeping it.")
 @json_option
-def command(
-    folder: str, rooms: tuple[str, ...], seed: int, who: str, dry: bool, as_json: bool
-) -> int:
+def command(folder: str, rooms: tuple[str, ...], as_json: bool, **options: Any) -> int:  # noqa: ANN401 options as click passes them
     """Place, tap, wire and size the job in FOLDER; keep what was fixed by hand."""
     from soffit.work.make_design import make_design
+    from soffit.work.many_rooms import Effort
 
     report = make_design(
         Path(folder),
         rooms=rooms,
-        seed=seed,
-        who=who,
-        is_kept=not dry,
+        seed=options["seed"],
+        who=options["who"],
+        is_kept=not options["dry"],
+        effort=Effort(workers=options["workers"], seconds=options["seconds"]),
         progress=progress(quiet=as_json),
     )
     if as_json:

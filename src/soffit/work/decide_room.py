@@ -11,11 +11,12 @@ from soffit.design.tiles import ceiling_polygon, face_height_m
 from soffit.errors import NoSolutionError
 from soffit.evaluate.ceiling import tile_field
 from soffit.evaluate.sound import room_sound
-from soffit.model.catalogue import SpeakerType, Tap
+from soffit.model.catalogue import Catalogue, SpeakerType, Tap
 from soffit.model.decisions import Job, Option, RoomDecision
 from soffit.model.findings import Finding
 from soffit.model.speakers import Speaker, TileRef
-from soffit.model.survey import Ceiling, PlacedSpeaker, Point, Room
+from soffit.model.survey import Ceiling, Obstacle, PlacedSpeaker, Point, Room
+from soffit.tables.settings import Limits
 from soffit.work.keys import KeyBook
 
 Progress = Callable[[float, str], None]
@@ -171,8 +172,48 @@ def _seat(room: Room, ceiling: Ceiling, position: Point) -> tuple[Point, TileRef
     return (x, y), TileRef(column=column, row=row)
 
 
-def decide_room(job: Job, room: Room, book: KeyBook, progress: Progress) -> RoomDone:
-    """Decide type, layout and tap of one room.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LayoutQuestion:
+    """One search for one type in one room; picklable, so that a process of its own can answer.
+
+    Parameters
+    ----------
+    room, speaker_type, line_voltage_v, obstacles, catalogue, placed, limits, is_imperial
+        As :func:`soffit.design.place.choose_layouts` takes them. [V]
+    """
+
+    room: Room
+    speaker_type: SpeakerType
+    line_voltage_v: float
+    obstacles: tuple[Obstacle, ...]
+    catalogue: Catalogue
+    placed: tuple[PlacedSpeaker, ...]
+    limits: Limits
+    is_imperial: bool
+
+    def answer(self, progress: Progress | None = None) -> RoomLayouts:
+        """Search; raises ``NoSolutionError`` where nothing can be placed.
+
+        Parameters
+        ----------
+        progress
+            Told the share done and what is being done.
+        """
+        return choose_layouts(
+            self.room,
+            speaker_type=self.speaker_type,
+            line_voltage_v=self.line_voltage_v,
+            obstacles=self.obstacles,
+            catalogue=self.catalogue,
+            placed=self.placed,
+            limits=self.limits,
+            is_imperial=self.is_imperial,
+            progress=progress,
+        )
+
+
+def layout_questions(job: Job, room: Room) -> tuple[LayoutQuestion, ...]:
+    """Return the searches that decide a room: one for each type that it may get.
 
     Parameters
     ----------
@@ -180,47 +221,56 @@ def decide_room(job: Job, room: Room, book: KeyBook, progress: Progress) -> Room
         The job.
     room
         The room, with at least one ceiling.
+
+    Returns
+    -------
+    tuple of LayoutQuestion
+        In the order of the types.
+
+    Raises
+    ------
+    NoSolutionError
+        If no type suits.
+    """
+    kept = kept_speakers(job, room)
+    return tuple(
+        LayoutQuestion(
+            room=room,
+            speaker_type=entry,
+            line_voltage_v=job.survey.site.line_voltage_v,
+            obstacles=job.survey.obstacles_in(room.key),
+            catalogue=job.catalogue,
+            placed=tuple(_as_placed(speaker) for speaker in kept),
+            limits=job.survey.limits,
+            is_imperial=job.survey.site.is_imperial,
+        )
+        for entry in candidate_types(job, room)
+    )
+
+
+def settle_room(job: Job, room: Room, tried: Sequence[RoomLayouts], book: KeyBook) -> RoomDone:
+    """Choose among the types searched, and turn the layout into speakers with keys and taps.
+
+    Parameters
+    ----------
+    job
+        The job.
+    room
+        The room.
+    tried
+        Answers to its questions.
     book
         Counter of keys.
-    progress
-        Told the share done and what is being done.
 
     Returns
     -------
     RoomDone
         Decision and speakers, those kept by hand among them.
-
-    Raises
-    ------
-    NoSolutionError
-        If no type suits or nothing can be placed.
     """
-    kept = kept_speakers(job, room)
-    mains = [item for item in kept if job.catalogue.speaker(item.type_id).kind != "subwoofer"]
-    held = tuple(_as_placed(speaker) for speaker in mains)
-    types = candidate_types(job, room)
-    tried = [
-        choose_layouts(
-            room,
-            speaker_type=entry,
-            line_voltage_v=job.survey.site.line_voltage_v,
-            obstacles=job.survey.obstacles_in(room.key),
-            catalogue=job.catalogue,
-            placed=held,
-            limits=job.survey.limits,
-            is_imperial=job.survey.site.is_imperial,
-            progress=_part(progress, number, len(types)),
-        )
-        for number, entry in enumerate(types)
-    ]
     best = min(tried, key=_cost)
     speakers = _speakers(job, room, best, book)
-    tapped = _tapped(job, room, best.chosen, (*kept, *speakers))
+    tapped = _tapped(job, room, best.chosen, (*kept_speakers(job, room), *speakers))
     return RoomDone(decision=_decision(best, tried), speakers=tapped, findings=best.findings)
-
-
-def _part(progress: Progress, number: int, count: int) -> Progress:
-    return lambda done, text: progress((number + done) / count, text)
 
 
 def _as_placed(speaker: Speaker) -> PlacedSpeaker:

@@ -5,14 +5,16 @@ from dataclasses import replace
 from pathlib import Path
 
 from soffit import __version__
-from soffit.errors import JobError, NoSolutionError
+from soffit.design.place import RoomLayouts
+from soffit.errors import JobError, NoSolutionError, Problem
 from soffit.model.decisions import Design, Job, RoomDecision
 from soffit.model.findings import Finding
 from soffit.model.speakers import Speaker
 from soffit.model.survey import Room
-from soffit.work.decide_room import decide_room
+from soffit.work.decide_room import LayoutQuestion, layout_questions, settle_room
 from soffit.work.edit import rewired
 from soffit.work.keys import KeyBook
+from soffit.work.many_rooms import Effort, search_all
 from soffit.work.summary import DesignReport, design_report
 from soffit.work.whole import evaluate_job
 
@@ -24,7 +26,12 @@ def quiet(done: float, text: str) -> None:
 
 
 def decide(
-    job: Job, *, rooms: Sequence[str] = (), seed: int = 1, progress: Progress = quiet
+    job: Job,
+    *,
+    rooms: Sequence[str] = (),
+    seed: int = 1,
+    effort: Effort = Effort(),  # noqa: B008 a frozen record
+    progress: Progress = quiet,
 ) -> tuple[Design, tuple[Finding, ...]]:
     """Decide a job in memory.
 
@@ -36,6 +43,9 @@ def decide(
         Keys of the rooms to decide; all that are not locked if empty.
     seed
         Seed of the searches.
+    effort
+        Processes, time, and the wish to stop. A room whose search does not end in time stays as
+        it was and says so.
     progress
         Told the share done and what is being done.
 
@@ -50,33 +60,29 @@ def decide(
         If a room or a line has no solution; everything that cannot be solved is named.
     TableError
         If a room does not exist.
+    StoppedError
+        If a person stopped it.
     """
     for key in rooms:
         job.survey.room(key)
+    todo = [room for room in job.survey.rooms if _is_wanted(room, rooms)]
+    answers = _searched(job, todo, effort, progress)
     book = KeyBook(job.design.next_key)
     speakers: list[Speaker] = []
     decisions: list[RoomDecision] = []
     findings: list[Finding] = []
-    refused: list[NoSolutionError] = []
-    todo = [room for room in job.survey.rooms if _is_wanted(room, rooms)]
     before = {entry.room_key: entry for entry in job.design.rooms}
     for room in job.survey.rooms:
-        if room not in todo:
+        tried = answers.get(room.key)
+        if not tried:
             speakers += [item for item in job.design.speakers if item.room_key == room.key]
-            decisions += [before[room.key]] if room.key in before else []
+            late = room in todo
+            decisions += _as_before(room, before.get(room.key), effort, late=late)
             continue
-        number = todo.index(room)
-        try:
-            done = decide_room(job, room, book, _part(progress, number, len(todo)))
-        except NoSolutionError as error:
-            refused.append(error)
-            continue
+        done = settle_room(job, room, tried, book)
         speakers += done.speakers
         decisions.append(done.decision)
         findings += done.findings
-    if refused:
-        first, *rest = [problem for error in refused for problem in error.problems]
-        raise NoSolutionError(first.what, where=first.where, why=first.why, do=first.do, more=rest)
     progress(0.9, "wiring")
     design = replace(
         job.design,
@@ -91,14 +97,53 @@ def decide(
     return design, tuple(findings)
 
 
+def _searched(
+    job: Job, todo: Sequence[Room], effort: Effort, progress: Progress
+) -> dict[str, list[RoomLayouts]]:
+    """Return the answers of every room whose searches all ended in time."""
+    questions: list[LayoutQuestion] = []
+    problems: list[Problem] = []
+    for room in todo:
+        try:
+            questions += layout_questions(job, room)
+        except NoSolutionError as error:
+            problems += error.problems
+    ended = search_all(questions, effort, lambda done, text: progress(0.9 * done, text))
+    answers: dict[str, list[RoomLayouts]] = {}
+    late = {
+        question.room.key
+        for question, search in zip(questions, ended, strict=True)
+        if search.is_late
+    }
+    refused: dict[str, list[Problem]] = {}
+    for question, search in zip(questions, ended, strict=True):
+        key = question.room.key
+        refused.setdefault(key, []).extend(search.problems)
+        if search.layouts is not None and key not in late:
+            answers.setdefault(key, []).append(search.layouts)
+    for key, found in refused.items():
+        if key not in answers and key not in late:
+            problems += found
+    if problems:
+        first, *rest = problems
+        raise NoSolutionError(first.what, where=first.where, why=first.why, do=first.do, more=rest)
+    return answers
+
+
+def _as_before(
+    room: Room, before: RoomDecision | None, effort: Effort, *, late: bool
+) -> list[RoomDecision]:
+    if not late:
+        return [before] if before else []
+    text = f"the search did not end within {effort.seconds or 0.0:g} s: the room stays as it was"
+    base = before or RoomDecision(room_key=room.key, reason="not decided yet")
+    return [replace(base, not_kept=(text,), is_reproducible=False)]
+
+
 def _is_wanted(room: Room, rooms: Sequence[str]) -> bool:
     if rooms:
         return room.key in rooms
     return bool(room.ceilings) and not room.is_locked
-
-
-def _part(progress: Progress, number: int, count: int) -> Progress:
-    return lambda done, text: progress(0.9 * (number + done) / count, text)
 
 
 def make_design(
@@ -108,6 +153,7 @@ def make_design(
     seed: int = 1,
     who: str = "",
     is_kept: bool = True,
+    effort: Effort = Effort(),  # noqa: B008 a frozen record
     progress: Progress = quiet,
 ) -> DesignReport:
     """Decide the job in a folder and keep the decision.
@@ -124,6 +170,8 @@ def make_design(
         For history.
     is_kept
         Write design.json; else only show.
+    effort
+        Processes, time, and the wish to stop.
     progress
         Told the share done and what is being done.
 
@@ -149,7 +197,7 @@ def make_design(
             why="there is nothing to place speakers in",
             do="add a room, or read a plan: soffit read PLAN --into " + str(folder),
         )
-    design, findings = decide(job, rooms=rooms, seed=seed, progress=progress)
+    design, findings = decide(job, rooms=rooms, seed=seed, effort=effort, progress=progress)
     before = job.design.revision
     if is_kept:
         design = write_design(folder, design, before, who=who, what="design")
