@@ -30,7 +30,6 @@ _KINDS: Final[tuple[tuple[CeilingKind, tuple[str, ...]], ...]] = (
             "gipsplaat",
             "stucco",
             "skim",
-            "mf",
         ),
     ),
     ("open", ("exposed", "open", "soffit", "slab", "none", "unfinished", "deck", "rohdecke")),

@@ -203,7 +203,7 @@ class CeilingFinder:
             if part.area < min(_LEAST_PART_M2, 0.2 * whole):
                 continue
             left = left.difference(part)
-            parts.append(_part_under(cover, part, level - floor_m))
+            parts.append(_part_under(cover, part, level - floor_m, self._wishes.ceiling_kind))
         return parts, left
 
     def _tops(self, shape: "BaseGeometry", floor_m: float, mesh: Mesh) -> list[Part]:
@@ -268,7 +268,9 @@ def _is_rest(left: "BaseGeometry", shape: Polygon) -> bool:
     return not opened.is_empty and bool(left.area > least)
 
 
-def _part_under(cover: Cover, shape: "BaseGeometry", height_m: float) -> Part:
+def _part_under(
+    cover: Cover, shape: "BaseGeometry", height_m: float, asked: CeilingKind | None
+) -> Part:
     kind, kind_text = ceiling_kind(cover.names)
     if cover.is_structure:
         text = f"underside of the slab over it ({cover.name}): no ceiling is modelled"
@@ -276,7 +278,9 @@ def _part_under(cover: Cover, shape: "BaseGeometry", height_m: float) -> Part:
             shape, cover.plane, height_m, "model", text, "open", "slab without a ceiling", ()
         )
     text = f"lowest ceiling covering over it ({cover.name})"
-    return Part(shape, cover.plane, height_m, "model", text, kind or "grid", kind_text, cover.names)
+    return Part(
+        shape, cover.plane, height_m, "model", text, kind or asked or "grid", kind_text, cover.names
+    )
 
 
 def _structure(near: list[Cover], part: Part, floor_m: float) -> float | None:

@@ -190,6 +190,8 @@ def things_of(model: Any, mesher: Mesher) -> Iterator[Thing]:  # noqa: ANN401 un
         seen.add(element.id())
         names = names_of(element)
         kind, doubt = _typed(element, get_type(element), names)
+        if not kind and element.is_a("IfcFlowTerminal") and _says_speaker(element):
+            kind = "speaker"  # the older schema has no class for them
         if not kind:
             continue
         mesh = mesher.mesh(element)
@@ -204,6 +206,11 @@ def things_of(model: Any, mesher: Mesher) -> Iterator[Thing]:  # noqa: ANN401 un
             vetoed=not_overhead(names),
             facts=_facts(element) if kind == "speaker" else (),
         )
+
+
+def _says_speaker(element: Any) -> bool:  # noqa: ANN401 untyped library
+    sets = [getattr(link, "RelatingPropertyDefinition", None) for link in element.IsDefinedBy or ()]
+    return any("speaker" in str(getattr(item, "Name", "") or "").lower() for item in sets)
 
 
 def _label(names: list[str], kind: str) -> str:
