@@ -21,6 +21,7 @@ from soffit.model.survey import (
     PlacedSpeaker,
     Room,
     Storey,
+    Surface,
 )
 from soffit.model.zones import Zone
 from soffit_checked_job import (
@@ -213,6 +214,12 @@ def _passed_on(code: str) -> Raised:
     return lambda: findings_of(clean_job(), without_sound=True, more=(finding,))
 
 
+_HARD_UNDER_TILES = (
+    Surface(part="floor", material="painted_concrete"),
+    Surface(part="walls", material="painted_concrete"),
+    Surface(part="ceiling", material="mineral_fibre_tile"),
+    Surface(part="furniture", material="painted_concrete", area_m2=1.0),
+)
 _LOW = LowSound(room_key="r", tilt_db=9.0, wanted_tilt_db=3.0, deviation_db=5.0)
 
 RAISED: dict[str, Raised] = {
@@ -516,6 +523,7 @@ RAISED: dict[str, Raised] = {
     ),
     "SOUND-12": _heard(lambda: with_brief(clean_job(), programme="paging", level_dba=42.0)),
     "SOUND-13": _heard(lambda: with_brief(clean_job(), programme="speech", level_dba=85.0)),
+    "SOUND-14": _heard(lambda: with_room(clean_job(), surfaces=_HARD_UNDER_TILES)),
     # low end
     "LOW-01": _job(_sub),
     "LOW-02": _job(lambda: _sub(low_end=None)),

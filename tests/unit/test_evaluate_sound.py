@@ -545,6 +545,15 @@ def test_a_ceiling_that_absorbs_over_hard_walls_is_named():
     same = tuple(Surface(part=part, material="carpet_on_pad") for part in PARTS)
     even = room_acoustics(make_room(reverberation_s=None, surfaces=same), DEFAULT_LIMITS)
     assert "Arau" not in even.text
+    assert uneven.uneven_ratio == pytest.approx(uneven.mid_arau_s / uneven.mid_eyring_s)
+    assert even.uneven_ratio < 1.1  # the furniture lies on the floor
+    room = make_room(reverberation_s=None, surfaces=hard)
+    for limit, is_shown in ((0.99, True), (1.01, False)):
+        limits = Limits((("sound_uneven_shown_ratio", uneven.uneven_ratio * limit),))
+        assert ("Arau" in room_acoustics(room, limits).text) is is_shown
+    measured = room_acoustics(make_room(reverberation_s=(1.0,) * 8, surfaces=hard), DEFAULT_LIMITS)
+    assert measured.uneven_ratio == 1.0
+    assert "Arau" not in measured.text
 
 
 PARTS = ("floor", "walls", "ceiling")

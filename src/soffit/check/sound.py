@@ -244,6 +244,21 @@ def _assumed_room(context: Context) -> list[Finding]:
     ]
 
 
+def _uneven_absorption(context: Context) -> list[Finding]:
+    return [
+        at_room(
+            room.key,
+            room.label,
+            f"T is {sound.acoustics.mid_eyring_s:.2f} s by Eyring, which is in use, and"
+            f" {sound.acoustics.mid_arau_s:.2f} s by Arau-Puchades: its absorption lies mostly on"
+            " one pair of surfaces",
+            limit=f"a ratio of {context.limits['sound_uneven_ratio']:g}",
+        )
+        for room, sound in _rooms(context)
+        if sound.acoustics.uneven_ratio > context.limits["sound_uneven_ratio"]
+    ]
+
+
 def _assumed_noise(context: Context) -> list[Finding]:
     return [
         at_room(
@@ -427,5 +442,16 @@ CHECKS: Final = (
         find=_loud_speech,
         limits=("sound_speech_most_dba",),
         no_mend="level and noise are the customer's",
+    ),
+    Check(
+        code="SOUND-14",
+        severity="note",
+        title="Reverberation uncertain, absorption uneven",
+        why="Sound that stays between hard walls passes an absorbing ceiling by: the room may ring"
+        " longer, and speech be less clear, than the formula in use says.",
+        do="measure the reverberation time, or spread the absorption onto the walls",
+        find=_uneven_absorption,
+        limits=("sound_uneven_ratio",),
+        no_mend=_SURVEY,
     ),
 )

@@ -27,9 +27,6 @@ from soffit.model.survey import Assumption, Noise, Room
 from soffit.model.survey import Surface as SurveySurface
 from soffit.tables.settings import Limits
 
-UNEVEN_RATIO = 1.25
-"""How much longer T must be by Arau-Puchades before it is named."""
-
 _DEFAULT_CEILING = {
     "grid": "mineral_fibre_tile_ordinary",
     "concealed": "mineral_fibre_tile_ordinary",
@@ -57,6 +54,8 @@ class RoomAcoustics:
         on one pair of surfaces. [s]
     absorption_area_m2 : (n_bands,)
         Equivalent absorption area that belongs to T, air included. [m²]
+    shown_ratio
+        How much longer T must be by Arau-Puchades than by Eyring before both are shown.
     room_constant_m2 : (n_bands,)
         R. [m²]
     air_db_m : (n_bands,)
@@ -79,6 +78,7 @@ class RoomAcoustics:
     sabine_s: FloatArray
     eyring_s: FloatArray
     arau_s: FloatArray
+    shown_ratio: float
     absorption_area_m2: FloatArray
     room_constant_m2: FloatArray
     air_db_m: FloatArray
@@ -93,10 +93,24 @@ class RoomAcoustics:
         """Model in words, as printed beside figures of the whole field."""
         mid = float(np.mean(self.reverberation_time_s[3:6]))
         late = "first reflections of floor and walls, " if self.first_images else ""
-        longer = float(np.mean(self.arau_s[3:6]))
-        is_uneven = self.model != "measured" and longer > UNEVEN_RATIO * mid
-        uneven = f"; {longer:.2f} s by Arau-Puchades" if is_uneven else ""
+        shows = self.uneven_ratio > self.shown_ratio
+        uneven = f"; {self.mid_arau_s:.2f} s by Arau-Puchades" if shows else ""
         return f"T {mid:.2f} s (500 Hz to 2 kHz, {self.model}{uneven}), {late}late field diffuse"
+
+    @property
+    def mid_arau_s(self) -> float:
+        """Mean T of 500 Hz to 2 kHz by Arau-Puchades. [s]."""
+        return float(np.mean(self.arau_s[3:6]))
+
+    @property
+    def mid_eyring_s(self) -> float:
+        """Mean T of 500 Hz to 2 kHz by Eyring. [s]."""
+        return float(np.mean(self.eyring_s[3:6]))
+
+    @property
+    def uneven_ratio(self) -> float:
+        """How much longer T is by Arau-Puchades; 1 where it was measured."""
+        return 1.0 if self.model == "measured" else self.mid_arau_s / self.mid_eyring_s
 
     @property
     def diffuse_constant_m2(self) -> FloatArray:
@@ -209,6 +223,7 @@ def room_acoustics(room: Room, limits: Limits) -> RoomAcoustics:
         sabine_s=sabine,
         eyring_s=eyring,
         arau_s=arau,
+        shown_ratio=limits["sound_uneven_shown_ratio"],
         absorption_area_m2=used,
         room_constant_m2=room_constant_m2(surface_m2=surface, absorption_area_m2=used),
         air_db_m=air,

@@ -75,6 +75,27 @@ ROWS: Final[tuple[Setting, ...]] = (
         most=1.0,
     ),
     Setting(
+        name="sound_uneven_shown_ratio",
+        default=1.25,
+        unit="",
+        quantity="ratio",
+        source=PRACTICE,
+        help="T by Arau-Puchades over T by Eyring (500 Hz to 2 kHz) from which the former is shown"
+        " beside the latter.",
+        least=1.02,
+        most=10.0,
+    ),
+    Setting(
+        name="sound_uneven_ratio",
+        default=2.0,
+        unit="",
+        quantity="ratio",
+        source="common practice, no source: furnished rooms under tiles lie at 1.1 to 1.9",
+        help="T by Arau-Puchades over T by Eyring (500 Hz to 2 kHz) from which T is called uncertain.",
+        least=1.02,
+        most=10.0,
+    ),
+    Setting(
         name="sound_first_images",
         default=0.0,
         unit="",
