@@ -91,7 +91,8 @@ ROWS: Final[tuple[Setting, ...]] = (
         unit="",
         quantity="ratio",
         source="common practice, no source: furnished rooms under tiles lie at 1.1 to 1.9",
-        help="T by Arau-Puchades over T by Eyring (500 Hz to 2 kHz) from which T is called uncertain.",
+        help="T by Arau-Puchades over T by Eyring (500 Hz to 2 kHz) from which T is called"
+        " uncertain.",
         least=1.02,
         most=10.0,
     ),
