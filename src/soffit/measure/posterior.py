@@ -28,6 +28,8 @@ SIZES_MOST: Final = 2.0
 CHUNK: Final = 240
 KEEP_NATS: Final = 14.0
 KEEP_LEAST: Final = 160
+NEAR_NATS: Final = 7.0
+"""Suspicions farther from the best than this are dropped, and not refined."""
 OTHER_COMMON_SD: Final = 1.3
 OTHER_OWN_SD: Final = 0.35
 
@@ -357,7 +359,7 @@ def judge(
         first = _weigh(model, [listed[i] for i in part], evidence, np.zeros(len(part)))
         total[part] = first.log_likelihood + prior[part]
         distance[part], moved[part] = first.distance, first.delta
-    near = total >= np.max(total) - KEEP_NATS
+    near = total >= np.max(total) - NEAR_NATS
     for part in _chunks([i for i in order if near[i] and moved[i]]):
         again = _weigh(model, [listed[i] for i in part], evidence, moved[part])
         total[part] = again.log_likelihood + prior[part]

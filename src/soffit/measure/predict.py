@@ -84,7 +84,7 @@ class Prediction:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Cases:
-    """Many suspicions as circuits; see ``LineModel.predict``."""
+    """Many suspicions as circuits; shares are by tone, case and place."""
 
     load_s: ComplexArray
     run_ohm: ComplexArray
@@ -95,6 +95,11 @@ class _Cases:
     hung_share: ComplexArray
     wire_share: ComplexArray
     gain_db: FloatArray
+
+
+def _by_tone(values: ComplexArray) -> ComplexArray:
+    """Turn (n_places, n_cases, n_tones) into (n_tones, n_cases, n_places), laid out so."""
+    return np.ascontiguousarray(np.transpose(values, (2, 1, 0)))
 
 
 def _batch_patterns(plan: LinePlan) -> FloatArray:
@@ -305,11 +310,11 @@ class LineModel:
             load_s=load,
             run_ohm=run_ohm,
             alone_ohm=alone,
-            load_share=load_share,
-            run_share=run_share,
+            load_share=_by_tone(load_share),
+            run_share=_by_tone(run_share),
             size_slope=size_slope,
-            hung_share=hung / full,
-            wire_share=self._wire_share(suspects, runs, run),
+            hung_share=_by_tone(hung / full),
+            wire_share=_by_tone(self._wire_share(suspects, runs, run)),
             gain_db=gain_db,
         )
 
@@ -470,25 +475,22 @@ class LineModel:
             mean = self._mean(state, look, tone)
             both = []
         if rows is None or look.direction == "volts":
-            return np.asarray(
-                mean
-            )  # volts hardly depend on what is unknown: their own error covers it
+            # Volts hardly depend on what is unknown: their own error covers it.
+            return np.asarray(mean)
         if not both:
             at = 0 if look.direction == "whole" else look.place + 1
             if at not in known.out:
                 known.out[at] = (
-                    state.load_sensitivity(at=at).astype(np.complex128),
-                    state.run_sensitivity(at=at).astype(np.complex128),
+                    _by_tone(state.load_sensitivity(at=at)[1:].astype(np.complex128)),
+                    _by_tone(state.run_sensitivity(at=at)[1:].astype(np.complex128)),
                 )
             both = list(known.out[at])
-        loads, runs = (part[1:, :, tone] for part in both)
+        loads, runs = (part[tone] for part in both)
         sign = -1.0 if look.direction == "amps" else 1.0
         # What hangs there strays; a short or an extra load beside it does not.
-        wires = runs * cases.wire_share[:, :, tone]
-        self._fill(rows, loads * cases.hung_share[:, :, tone], wires, tone, sign)
-        moved = np.sum(
-            loads * cases.load_share[:, :, tone] + runs * cases.run_share[:, :, tone], axis=0
-        )
+        wires = runs * cases.wire_share[tone]
+        self._fill(rows, loads * cases.hung_share[tone], wires, tone, sign)
+        moved = np.sum(loads * cases.load_share[tone] + runs * cases.run_share[tone], axis=1)
         rows[:, -2] = sign * moved.real * size_sd
         rows[:, -1] = sign * self.limits["meter_gain_sd"]
         return np.asarray(mean)
@@ -496,7 +498,7 @@ class LineModel:
     def _look_back(
         self, cases: _Cases, place: int, *, with_slope: bool
     ) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
-        """Impedance (n_cases, n_tones) back to the rack, and its sensitivities by node."""
+        """Impedance (n_cases, n_tones) back to the rack, and its sensitivities by tone."""
         turned = self.plan.turned(place)
         load = cases.load_s[list(turned.old)].copy()
         load[0] = 0.0
@@ -509,7 +511,7 @@ class LineModel:
         if with_slope:
             loads[list(turned.old[1:])] = state.load_sensitivity()[1:]
             runs[[place + 1 for place in turned.run[1:]]] = state.run_sensitivity()[1:]
-        return state.impedance_ohm.astype(np.complex128), loads, runs
+        return state.impedance_ohm.astype(np.complex128), _by_tone(loads[1:]), _by_tone(runs[1:])
 
     @staticmethod
     def _mean(state: TreeState, look: Look, tone: int) -> FloatArray:
@@ -533,20 +535,20 @@ class LineModel:
         tone: int,
         sign: float,
     ) -> None:
-        """Write slopes (n_cases, n_nuisance) of one look from complex sensitivities."""
+        """Write slopes (n_cases, n_nuisance) of one look from sensitivities (n_cases, n_places)."""
         count, n_own = len(self.plan.places), len(self.own)
         n_patterns, n_common = self.patterns.shape[1], len(self.common)
         own = self.own[:, tone]
-        turned = sign * loads.T
+        turned = sign * loads
         part = turned.real[:, :, None] * own.real - turned.imag[:, :, None] * own.imag
         rows[:, : count * n_own] = part.reshape(len(rows), -1)
-        patterned = loads.T @ self.patterns
+        patterned = loads @ self.patterns.astype(np.complex128)
         part = patterned[:, :, None] * self.common[:, tone]
         cut = count * n_own + n_patterns * n_common
         rows[:, count * n_own : cut] = sign * part.real.reshape(len(rows), -1)
-        rows[:, cut : cut + count] = sign * runs.T.real * self.run_sd
-        rows[:, cut + count] = sign * np.sum(runs.real, axis=0) * self.run_common_sd
-        reactive = np.sum((runs.T * self.reactive_share[:, tone]).real, axis=1)
+        rows[:, cut : cut + count] = sign * runs.real * self.run_sd
+        rows[:, cut + count] = sign * np.sum(runs.real, axis=1) * self.run_common_sd
+        reactive = np.sum((runs * self.reactive_share[:, tone]).real, axis=1)
         rows[:, cut + count + 1] = sign * reactive * CABLE_H_SD
 
     def _fill_alone(
