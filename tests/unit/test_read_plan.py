@@ -276,3 +276,84 @@ def test_three_rooms_of_the_duplex_go_on_a_100_v_line(tmp_path):
     assert {item.room_key for item in job.design.speakers} == set(rooms.split(","))
     assert run(["papers", str(folder)]) == 0
     assert (folder / "papers" / "job.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_holes_in_a_ceiling_are_hatches_and_no_ceilings_of_their_own(tmp_path):
+    model = Model()
+    ground = model.storey("Ground", 0.0)
+    model.space(ground, "1", box(0, 0, 8, 6), 3.5, "Office")
+    # the ceiling as four pieces round an opening of 1.2 x 1.2 m at 3, 2
+    for ring in (box(0, 0, 8, 2), box(0, 3.2, 8, 2.8), box(0, 2, 3, 1.2), box(4.2, 2, 3.8, 1.2)):
+        model.element(ground, "IfcCovering", "Tiles", ring, 2.7, 0.02, PredefinedType="CEILING")
+    (room,) = _read(model, tmp_path).rooms
+    assert {round(c.height_m, 2) for c in room.ceilings} <= {2.7, 3.5}
+
+
+def test_an_opening_cut_into_a_ceiling_is_an_obstacle(tmp_path):
+    model = Model()
+    ground = model.storey("Ground", 0.0)
+    model.space(ground, "1", box(0, 0, 8, 6), 3.5, "Office")
+    lower = [(0, 0), (8, 0), (8, 6), (0, 6)]
+    hole = [(3, 2), (4.2, 2), (4.2, 3.2), (3, 3.2)]
+    ceiling = model.element(
+        ground, "IfcCovering", "Tile 600x600", lower, 2.7, 0.02, PredefinedType="CEILING"
+    )
+    opening = model.root(
+        "IfcOpeningElement", "hole", Representation=model.solid(hole, 1.0, 2.2),
+        ObjectPlacement=model.local((0, 0, 0), ground.ObjectPlacement),
+    )  # fmt: skip
+    model.root(
+        "IfcRelVoidsElement", None, RelatingBuildingElement=ceiling, RelatedOpeningElement=opening
+    )
+    found = _read(model, tmp_path)
+    (room,) = found.rooms
+    assert len(room.ceilings) == 1
+    (hatch,) = found.obstacles
+    assert hatch.kind == "hatch"
+    assert hatch.doubt
+    assert Polygon(hatch.outline).area == pytest.approx(1.44, rel=1e-2)
+
+
+def test_assumed_grids_lie_along_the_walls_and_are_centred(tmp_path):
+    import math
+
+    turn = math.radians(30)
+    cos, sin = math.cos(turn), math.sin(turn)
+    ring = [(x * cos - y * sin, x * sin + y * cos) for x, y in box(0, 0, 10.0, 6.1)]
+    model = Model()
+    ground = model.storey("Ground", 0.0)
+    model.space(ground, "1", ring, 3.0, "Office")
+    (room,) = _read(model, tmp_path, ceiling_kind="grid").rooms
+    (ceiling,) = room.ceilings
+    assert ceiling.grid_angle_rad == pytest.approx(turn, abs=1e-4)
+    x, y = ceiling.grid_origin
+    along, across = x * cos + y * sin, -x * sin + y * cos
+    # 10.0 m hold 16 tiles and 0.4 m: cut tiles of 0.2 m are too small, so 15 and two of 0.5 m
+    assert along == pytest.approx(0.5, abs=2e-3)
+    # 6.1 m hold 10 tiles and 0.1 m: so 9 tiles and two of 0.35 m
+    assert across == pytest.approx(0.35, abs=2e-3)
+    assert any("centred" in text for text in room.assumed)
+
+
+def test_things_of_a_plan_keep_their_tiles_free(tmp_path):
+    folder = tmp_path / "job"
+    model = Model()
+    ground = model.storey("Ground", 0.0)
+    model.space(ground, "1", box(0, 0, 9, 6), 3.2, "Office")
+    model.element(
+        ground, "IfcCovering", "Tile 600x600", box(0, 0, 9, 6), 2.7, 0.02, PredefinedType="CEILING"
+    )
+    for x in range(14):
+        model.element(
+            ground, "IfcLightFixture", "Panel", box(0.3 + 0.6 * x, 2.4, 0.6, 0.6), 2.7, 0.1
+        )
+    path = model.write(tmp_path / "plan.ifc")
+    assert run(["read", str(path), "--into", str(folder)]) == 0
+    assert run(["design", str(folder)]) in {0, 1}
+    job = read_job(folder)
+    lights = [Polygon(item.outline) for item in job.survey.obstacles]
+    from shapely.geometry import Point
+
+    assert job.design.speakers
+    for speaker in job.design.speakers:
+        assert all(light.distance(Point(speaker.position)) > 0.05 for light in lights)

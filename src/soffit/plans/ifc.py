@@ -25,6 +25,7 @@ from soffit.plans.ifc_surfaces import footprint, hull_of
 from soffit.plans.ifc_things import Thing, things_of
 from soffit.plans.keys import key_of
 from soffit.plans.proposal import (
+    ObstacleProposal,
     PlanProposal,
     ReadWishes,
     RoomProposal,
@@ -64,6 +65,7 @@ class _Reader:
         self.storeys: dict[int, StoreyProposal] = {}
         self.set_aside: list[SetAside] = []
         self.doors = list(self._doors())
+        self.finder = CeilingFinder((), wishes)
 
     # ------------------------------------------------------------------ storeys
     def storey_of(self, space: Any, floor_m: float) -> StoreyProposal:  # noqa: ANN401 untyped library
@@ -148,11 +150,11 @@ class _Reader:
             yield _moved_cover(cover, self.shift)
 
     def rooms(self, spaces: list[_Space]) -> list[RoomProposal]:
-        finder = CeilingFinder(self.covers(), self.wishes)
+        self.finder = CeilingFinder(self.covers(), self.wishes)
         taken: set[str] = set()
         found = []
         for space in spaces:
-            room = self._room(space, finder, taken)
+            room = self._room(space, self.finder, taken)
             taken.add(room.key)
             found.append(room)
         return found
@@ -212,9 +214,9 @@ class _Reader:
     def _stated_area(self, space: Any) -> float | None:  # noqa: ANN401 untyped library
         try:
             sets = self.shelf.util.element.get_psets(space)
-        except (AttributeError, RuntimeError, TypeError):
+            unit = float(self.shelf.util.unit.calculate_unit_scale(self.model, "AREAUNIT"))
+        except (AttributeError, RuntimeError, TypeError, ValueError, IndexError):
             return None
-        unit = float(self.shelf.util.unit.calculate_unit_scale(self.model, "AREAUNIT"))
         for wanted in ("NetFloorArea", "NetArea", "Area", "GrossFloorArea"):
             for values in sets.values():
                 value = values.get(wanted)
@@ -223,13 +225,42 @@ class _Reader:
         return None
 
 
+def _openings(
+    reader: _Reader, spaces: list[RoomSpace], obstacles: list[ObstacleProposal]
+) -> list[ObstacleProposal]:
+    """Return holes in ceilings in which nothing is modelled."""
+    found = []
+    for space in spaces:
+        known = [Polygon(item.outline) for item in obstacles if item.room_key == space.key]
+        for hole, height in reader.finder.openings(space.shape, space.floor_m, space.top_m):
+            if any(shape.intersection(hole).area > 0.3 * hole.area for shape in known):
+                continue
+            outline = ring_of(hole.exterior.coords)
+            found.append(
+                ObstacleProposal(
+                    label="opening in the ceiling",
+                    room_key=space.key,
+                    kind="hatch",
+                    outline=outline,
+                    origin_id=f"opening@{hole.centroid.x:.2f},{hole.centroid.y:.2f}",
+                    bottom_m=round(height, 3),
+                    doubt="a hole in the ceiling with nothing modelled in it: a hatch or a light",
+                    source=reader.path.name,
+                )
+            )
+    return found
+
+
 def _moved_cover(cover: Cover, shift: FloatArray) -> Cover:
     from shapely.affinity import translate
 
     a, b, c = cover.plane.level
     level = (a, b, c - a * float(shift[0]) - b * float(shift[1]))
-    outline = translate(cover.plane.outline, float(shift[0]), float(shift[1]))
-    return replace(cover, plane=replace(cover.plane, outline=outline, level=level))
+    by = float(shift[0]), float(shift[1])
+    plane = replace(cover.plane, outline=translate(cover.plane.outline, *by), level=level)
+    return replace(
+        cover, plane=plane, openings=tuple(translate(hole, *by) for hole in cover.openings)
+    )
 
 
 def _name_of(space: Any) -> str:  # noqa: ANN401 untyped library
@@ -326,6 +357,7 @@ def read_ifc(
         speakers += more.speakers
         aside += more.set_aside
         notes.append(note)
+    obstacles += _openings(reader, room_spaces, obstacles)
     return PlanProposal(
         source=f"{path.name} ({reader.model.schema})",
         storeys=tuple(sorted(reader.storeys.values(), key=lambda item: item.elevation_m)),

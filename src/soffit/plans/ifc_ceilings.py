@@ -1,7 +1,7 @@
 """Ceilings over a space: lowest covering by region, else slab, else the top of the space."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from shapely import STRtree
@@ -25,6 +25,7 @@ _LEAST_PART_RATIO: Final = 0.03
 _STRIP_M: Final = 0.15
 _SAME_M: Final = 0.02
 _MOST_CEILINGS: Final = 8
+_OPENING_M2: Final = 2.5
 _CEILING_WORDS: Final = (
     "ceiling",
     "decke",
@@ -61,12 +62,15 @@ class Cover:
         All names that may tell its kind.
     is_structure
         A slab or roof, not a ceiling.
+    openings
+        Holes in it for lights, hatches and the like. [m]
     """
 
     plane: Plane
     name: str
     names: tuple[str, ...]
     is_structure: bool
+    openings: tuple[Polygon, ...] = ()
 
 
 @dataclass(slots=True)
@@ -109,12 +113,24 @@ def covers(model: Any, mesher: Mesher) -> Iterator[Cover]:  # noqa: ANN401 untyp
         if mesh is None:
             continue
         for plane in flat_parts(mesh, up=False):
+            whole, openings = _without_openings(plane) if is_ceiling else (plane, ())
             yield Cover(
-                plane=plane,
+                plane=whole,
+                openings=openings,
                 name=names[0] if names else element.is_a(),
                 names=tuple(names),
                 is_structure=not is_ceiling,
             )
+
+
+def _without_openings(plane: Plane) -> tuple[Plane, tuple[Polygon, ...]]:
+    """Close the small holes of a ceiling and return them apart."""
+    small = [ring for ring in plane.outline.interiors if Polygon(ring).area <= _OPENING_M2]
+    if not small:
+        return plane, ()
+    large = [ring for ring in plane.outline.interiors if Polygon(ring).area > _OPENING_M2]
+    outline = Polygon(plane.outline.exterior, large)
+    return replace(plane, outline=outline), tuple(Polygon(ring) for ring in small)
 
 
 def _kind(element: Any) -> str:  # noqa: ANN401 untyped library
@@ -172,6 +188,27 @@ class CeilingFinder:
         for part in parts:
             part.structure_m = _structure(near, part, floor_m)
         return self._proposals(_joined(parts), shape, floor_m)
+
+    def openings(self, shape: Polygon, floor_m: float, top_m: float) -> list[tuple[Polygon, float]]:
+        """Return the holes in the ceilings over a space, each with the height of its ceiling.
+
+        Parameters
+        ----------
+        shape
+            Plan of the space. [m]
+        floor_m, top_m
+            Levels of its floor and top. [m]
+        """
+        found = []
+        for index in self._tree.query(shape):
+            cover = self._covers[index]
+            for hole in cover.openings:
+                middle = hole.centroid
+                height = cover.plane.level_at(middle.x, middle.y) - floor_m
+                is_here = _LEAST_HEIGHT_M < height < top_m - floor_m + _OVER_TOP_M
+                if is_here and shape.covers(middle):
+                    found.append((hole, height))
+        return found
 
     def _covered(
         self,

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from soffit.plans.files import kind_of_file, refuse
+from soffit.plans.grids import with_grids
 from soffit.plans.proposal import PlanProposal, ReadWishes
 
 
@@ -33,7 +34,10 @@ def read_file(
     MissingExtraError
         If the library for its kind is not installed.
     """
-    wishes = wishes or ReadWishes()
+    return with_grids(_read(path, others, wishes or ReadWishes()))
+
+
+def _read(path: Path, others: Sequence[Path], wishes: ReadWishes) -> PlanProposal:
     kind = kind_of_file(path)
     for other in others:
         if kind != "ifc" or kind_of_file(other) != "ifc":

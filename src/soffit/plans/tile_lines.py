@@ -109,3 +109,51 @@ def _family(offsets: FloatArray) -> tuple[float, float] | None:
     if known:
         pitch = min(known, key=lambda size: abs(size - pitch))
     return round(start, 4), round(pitch, 4)
+
+
+def centred_grid(shape: Polygon, pitch_m: tuple[float, float]) -> TileGrid:
+    """Lay a grid as installers do where nobody drew one: along the walls, cut tiles alike.
+
+    Parameters
+    ----------
+    shape
+        Room or part of one. [m]
+    pitch_m : (2,)
+        Tile along the grid's two axes. [m]
+
+    Returns
+    -------
+    TileGrid
+        Along the longest direction of walls; tiles cut at opposite walls are equal and at least
+        half a tile. Common practice, no source.
+    """
+    corners = np.array(shape.exterior.coords)
+    step = np.diff(corners, axis=0)
+    length = np.linalg.norm(step, axis=1)
+    angles = np.mod(np.arctan2(step[:, 1], step[:, 0]), math.pi / 2)
+    sums: dict[int, float] = {}
+    for angle, size in zip(angles, length, strict=True):
+        slot = round(math.degrees(float(angle))) % 90
+        sums[slot] = sums.get(slot, 0.0) + float(size)
+    best = max(sums, key=lambda slot: (sums[slot], -slot))
+    near = [
+        (float(size), float(angle))
+        for angle, size in zip(angles, length, strict=True)
+        if round(math.degrees(float(angle))) % 90 == best
+    ]
+    turn = max(near)[1]
+    turn = 0.0 if min(turn, math.pi / 2 - turn) < 1e-4 else turn
+    along = np.array([math.cos(turn), math.sin(turn)])
+    across = np.array([-along[1], along[0]])
+    starts = []
+    for axis, pitch in ((along, pitch_m[0]), (across, pitch_m[1])):
+        low, high = float((corners @ axis).min()), float((corners @ axis).max())
+        rest = (high - low) % pitch
+        is_whole = min(rest, pitch - rest) < 0.01
+        starts.append(low if is_whole else low + (rest + pitch) / 2.0)
+    origin = starts[0] * along + starts[1] * across
+    return TileGrid(
+        origin=(round(float(origin[0]), 4), round(float(origin[1]), 4)),
+        angle_rad=turn,
+        pitch_m=pitch_m,
+    )
