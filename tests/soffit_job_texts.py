@@ -43,6 +43,28 @@ room = "hall"
 at = [0.5, 0.5]
 """
 
+ONE_ROOM = """\
+format = 1
+revision = 1
+
+[site]
+name = "Test"
+line_voltage = 100
+
+[rooms.hall]
+corner = [0, 0]
+size = [5, 5]
+
+[[rooms.hall.ceilings]]
+key = "grid"
+height = 3.0
+grid = { pitch = [0.6, 0.6] }
+
+[rooms.hall.brief]
+speaker_type = "ceiling-4"
+"""
+"""What `soffit design` needs least time for."""
+
 
 def library_text() -> str:
     file = resources.files("soffit.work") / "demos" / "library" / "job.toml"

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from soffit.cli.main import SHOWN, run
+from soffit.cli.show import show_json
 
 CHAIN = ["--speakers", "3", "--tap", "5 W", "--feed", "3 m", "--cable", "18 AWG"]
 
@@ -69,3 +70,34 @@ def test_a_full_disk_is_named(capsys):
     assert run(["line", *CHAIN, "--curve", "/dev/full", "--json"]) == 2
     error = json.loads(capsys.readouterr().out)["error"]
     assert all(error[part] for part in ("what", "where", "why", "do"))
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["trace", "--practice", "--seed", "-1"],
+        ["trace", "--practice", "--speakers", "-4"],
+        ["trace", "--practice", "--speakers", "100000"],
+        ["trace", "--practice", "--speakers", "0"],
+        ["design", "nowhere", "--seed", "-1"],
+        ["batch", "nowhere", "--draws", "0"],
+        ["batch", "nowhere", "--draws", "2", "--seed", "-1"],
+    ],
+)
+def test_counts_and_seeds_that_no_search_takes(words, capsys):
+    code = run([*words, "--json"])
+    body = json.loads(capsys.readouterr().out)
+    if words[2:] == ["--speakers", "0"]:
+        assert code == 0  # as if not given
+        return
+    assert code == 2
+    assert all(body["error"][part] for part in ("what", "where", "why", "do"))
+
+
+def test_json_has_no_word_for_infinity(capsys):
+    show_json({"a": [float("inf"), (1.0, float("nan"))], "b": {"c": -float("inf")}, "d": 2})
+    assert json.loads(capsys.readouterr().out) == {
+        "a": [None, [1.0, None]],
+        "b": {"c": None},
+        "d": 2,
+    }

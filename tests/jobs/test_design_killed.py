@@ -9,6 +9,7 @@ import pytest
 
 from soffit.cli.main import run
 from soffit.job.api import create_job, open_job, read_history
+from soffit_job_texts import ONE_ROOM
 
 # One process imports soffit and forks `soffit design` again and again. Every other one is killed
 # as soon as it has begun to write, the rest at any moment of its whole time.
@@ -67,32 +68,12 @@ print(caught, finished)
 """
 
 KILLS = 20
-SMALL_ROOM = """
-format = 1
-revision = 1
-
-[site]
-name = "Test"
-line_voltage = 100
-
-[rooms.hall]
-corner = [0, 0]
-size = [5, 5]
-
-[[rooms.hall.ceilings]]
-key = "grid"
-height = 3.0
-grid = { pitch = [0.6, 0.6] }
-
-[rooms.hall.brief]
-speaker_type = "ceiling-4"
-"""
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="kill -9 and fork belong to other systems")
 def test_design_killed_twenty_times_leaves_a_job_that_opens(tmp_path: Path):
     folder = tmp_path / "job"
-    create_job(folder, SMALL_ROOM)
+    create_job(folder, ONE_ROOM)
     done = subprocess.run(
         [sys.executable, "-c", KILLER, str(folder), str(KILLS)],
         check=False,

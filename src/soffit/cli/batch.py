@@ -11,8 +11,14 @@ from soffit.cli.show import json_option, progress, show_json, table_text
     "batch", epilog="Example:  soffit batch jobs/*  or  soffit batch library --draws 2000"
 )
 @click.argument("folders", nargs=-1, required=True, type=click.Path(file_okay=False))
-@click.option("--draws", type=int, help="Draw how the lines of one job may turn out, so often.")
-@click.option("--seed", type=int, default=1, show_default=True, help="Seed of the draws.")
+@click.option(
+    "--draws",
+    type=click.IntRange(1, 100_000),
+    help="Draw how the lines of one job may turn out, so often.",
+)
+@click.option(
+    "--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Seed of the draws."
+)
 @click.option("--address", help="Scheduler of a cluster; this machine if not given.")
 @json_option
 def command(

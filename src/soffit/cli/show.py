@@ -1,6 +1,7 @@
 """What all commands print with: JSON, plain tables, progress on the error stream."""
 
 import json
+import math
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
@@ -24,7 +25,18 @@ def show_json(body: dict[str, Any]) -> None:
     body
         Plain data.
     """
-    click.echo(json.dumps(body, ensure_ascii=False, indent=2))
+    click.echo(json.dumps(_finite(body), ensure_ascii=False, indent=2))
+
+
+def _finite(value: Any) -> Any:  # noqa: ANN401 any plain data
+    """Return the data with null where a number is infinite or none: JSON has no word for them."""
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, dict):
+        return {key: _finite(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(item) for item in value]
+    return value
 
 
 def table_text(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from soffit import __version__
+from soffit.errors import JobError, Problem
 from soffit.model.decisions import Job
 from soffit.model.findings import Finding
 from soffit.papers.views import JobView, LogRow, SettingRow, TestRow, TitleView
@@ -74,6 +75,22 @@ def _setting_rows(job: Job) -> tuple[SettingRow, ...]:
     return tuple(rows)
 
 
+def _need_lines(whole: Whole) -> None:
+    labels = {line.key: line.label for line in whole.job.design.lines}
+    problems = [
+        Problem(
+            what=f"{labels[key]} cannot be shown: its wiring makes no sense",
+            where=f"design.json  lines {labels[key]}",
+            why=reason,
+            do="soffit check names it; mend the line in design.json, or run soffit design again",
+        )
+        for key, reason in whole.failed
+        if key in labels
+    ]
+    if problems:
+        raise JobError.of(problems)
+
+
 def job_view(
     whole: Whole,
     findings: Sequence[Finding],
@@ -93,8 +110,14 @@ def job_view(
         Rows of the commissioning sheet.
     log
         Entries of the history.
+
+    Raises
+    ------
+    JobError
+        If a line of the design cannot be solved: half a line is nothing to take up a ladder.
     """
     job = whole.job
+    _need_lines(whole)
     slack = job.survey.limits["cable_waste_ratio"]
     return JobView(
         title=title_view(job),
