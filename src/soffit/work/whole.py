@@ -13,6 +13,7 @@ from soffit.evaluate.sound import SoundState, sound_state
 from soffit.model.decisions import Job
 from soffit.model.speakers import Speaker
 from soffit.model.survey import PlacedSpeaker
+from soffit.work.known_types import check_known_types
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -83,7 +84,13 @@ def evaluate_job(
     -------
     Whole
         The job and its states; what could not be worked out is named with its reason.
+
+    Raises
+    ------
+    JobError
+        If the design names types that the catalogue has not.
     """
+    check_known_types(job)
     degc = job.survey.limits["conductor_degc"]
     speakers = job.design.speakers
     lines: dict[str, LineState] = {}
