@@ -167,7 +167,7 @@ def _refuse_unfed(missing: list[int], feeders: list[int], names: list[str]) -> N
         seen.append(node)
         node = feeders[node]
     ring = seen[seen.index(node) :]
-    listed = ", ".join(names[entry] for entry in missing[:8])
+    listed = ", ".join(dict.fromkeys(names[entry] for entry in missing[:8]))
     msg = f"{listed} {'is' if len(missing) == 1 else 'are'} not fed from the amplifier"
     raise DomainError(
         msg,
