@@ -375,7 +375,8 @@ count = 12
   Anything above 1.2 or below 0 is refused with its line, key path and octave.
 - `each` is the absorption area of one object, m²; such a material is furniture and needs a `count`.
   Objects of the table above are written with `_` between the words.
-- People and rows of seats by area of seating are furniture with an `area`.""".splitlines()
+- People and rows of seats by area of seating are furniture with an `area`.
+- Areas that add up to more than the room has are refused.""".splitlines()
 
 
 def materials_page() -> str:

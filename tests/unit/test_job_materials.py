@@ -156,3 +156,17 @@ def test_a_wrong_material_is_named_once_however_many_surfaces_use_it():
     text = SMALL + FELT.replace("1.05", "1.5")
     again = '\n[[rooms.hall.surfaces]]\npart = "floor"\nmaterial = "felt"\n'
     assert len(places(text + again)) == 1
+
+
+@pytest.mark.parametrize(
+    ("part", "most_m2"),
+    # 12 m by 9 m and 3 m high: 108 m² of floor, 126 m² of walls
+    [("floor", 113.4), ("ceiling", 162.0), ("walls", 189.0), ("furniture", 324.0)],
+)
+def test_areas_that_the_room_cannot_have_are_refused(part: str, most_m2: float):
+    def text(area: float) -> str:
+        half = f'\n[[rooms.hall.surfaces]]\npart = "{part}"\nmaterial = "carpet_on_pad"\n'
+        return SMALL + f"{half}area = {area / 2:.3f}\n" * 2
+
+    assert survey(text(most_m2 - 0.1)).room("hall").surfaces
+    assert places(text(most_m2 + 0.1))[0].endswith("rooms.hall.surfaces[1].area")

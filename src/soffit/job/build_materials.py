@@ -1,6 +1,6 @@
 """Turn the materials that a job enters itself into records, each value checked."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from soffit.errors import TableError
@@ -17,6 +17,16 @@ MOST_ABSORPTION: Final = 1.2
 
 MOST_OBJECT_M2: Final = 20.0
 """Largest absorption area of one object. [m²]"""
+
+
+_MOST_AREA: Final[Mapping[str, float]] = {
+    "floor": 1.05,
+    "ceiling": 1.5,
+    "walls": 1.5,
+    "furniture": 3.0,
+}
+"""Largest stated area over that of the plain part (furniture: of the floor); steps, slopes, beams
+and niches add some; common practice, no source."""
 
 
 def known_materials() -> frozenset[str]:
@@ -178,3 +188,40 @@ def _check_objects(problems: Problems, path: Path, entry: SurfaceEntry) -> None:
             why="its absorption is stated for one object",
             do="write count, the number of them",
         )
+
+
+def check_areas(
+    problems: Problems,
+    path: Path,
+    entries: Sequence[SurfaceEntry],
+    *,
+    floor_m2: float,
+    walls_m2: float,
+) -> None:
+    """Note parts whose stated areas are more than the room has.
+
+    Parameters
+    ----------
+    problems
+        Where to collect.
+    path
+        Path of the list of surfaces.
+    entries
+        Its tables.
+    floor_m2, walls_m2
+        Area of floor, and of all walls. [m²]
+    """
+    whole = {"floor": floor_m2, "ceiling": floor_m2, "walls": walls_m2, "furniture": floor_m2}
+    for part, plain in whole.items():
+        stated = [(i, entry.area) for i, entry in enumerate(entries) if entry.part == part]
+        areas = [(index, area) for index, area in stated if area is not None]
+        total = sum(area for _, area in areas)
+        if areas and plain > 0.0 and total > _MOST_AREA[part] * plain + 0.01:
+            problems.add(
+                (*path, areas[-1][0], "area"),
+                f"surfaces of {part} add up to {total:.1f} m²",
+                why=f"the room has {plain:.1f} m² of "
+                + ("floor" if part == "furniture" else part)
+                + f", and at most {_MOST_AREA[part]:g} times that is believed",
+                do="check the areas and their units, and the outline of the room",
+            )

@@ -15,7 +15,7 @@ from soffit.job.assume import (
     assume_surfaces,
     room_row,
 )
-from soffit.job.build_materials import build_surface
+from soffit.job.build_materials import build_surface, check_areas
 from soffit.job.locate import Path
 from soffit.job.problems import Problems
 from soffit.job.schema import (
@@ -182,6 +182,9 @@ def build_room(context: RoomContext, key: str, entry: RoomEntry, storey_key: str
     listening = _listening(context, path, entry, outline, float(row["ear_height_m"]))
     _check_heights(problems, path, outline, ceilings, listening)
     surfaces = _surfaces(context, path, entry)
+    holes = _holes(problems, path, entry, outline)
+    if entry.surfaces:
+        _check_areas(problems, (*path, "surfaces"), entry, outline, holes, ceilings)
     if entry.reverberation is None:
         made = context.assumptions
         surfaces = assume_surfaces(made, (*path, "surfaces"), row, ceilings, surfaces)
@@ -196,7 +199,7 @@ def build_room(context: RoomContext, key: str, entry: RoomEntry, storey_key: str
         label=entry.label or key,
         storey_key=storey_key,
         outline=outline,
-        holes=_holes(problems, path, entry, outline),
+        holes=holes,
         ceilings=ceilings,
         use=entry.use,
         surfaces=surfaces,
@@ -249,6 +252,29 @@ def _floor_left_m2(outline: Ring, holes: tuple[Ring, ...]) -> float:
 
     floor = difference(Polygon(outline), union_all([Polygon(hole) for hole in holes]))
     return float(floor.area)
+
+
+def _check_areas(
+    problems: Problems,
+    path: Path,
+    entry: RoomEntry,
+    outline: Ring,
+    holes: tuple[Ring, ...],
+    ceilings: tuple[Ceiling, ...],
+) -> None:
+    around = sum(
+        math.dist(one, two)
+        for ring in (outline, *holes)
+        for one, two in zip(ring, ring[1:] + ring[:1], strict=True)
+    )
+    height = max((ceiling.height_m for ceiling in ceilings), default=0.0)
+    check_areas(
+        problems,
+        path,
+        entry.surfaces,
+        floor_m2=_floor_left_m2(outline, holes),
+        walls_m2=around * height,
+    )
 
 
 def _wall_names(problems: Problems, path: Path, entry: RoomEntry, outline: Ring) -> tuple[str, ...]:
