@@ -45,7 +45,7 @@ def test_areas_and_heights_are_those_of_the_model_in_every_unit(tmp_path, schema
     assert cafe.ceilings[0].pitch_m == (0.6, 0.6)
     assert meeting.ceilings[0].height_m == pytest.approx(3.2, abs=1e-3)
     assert meeting.ceilings[0].height_source == "assumed"
-    assert "top of the space" in meeting.assumed[-1]
+    assert "top of the space" in " ".join(meeting.assumed)
     assert found.is_imperial == (unit == "FOOT")
 
 

@@ -162,7 +162,7 @@ class _Reader:
     def _room(self, space: _Space, finder: CeilingFinder, taken: set[str]) -> RoomProposal:
         label = _name_of(space.element)
         storey = self.storey_of(space.element, space.floor_m)
-        ceilings, doubts, assumed = finder.over(space.shape, space.floor_m, space.mesh)
+        ceilings, doubts, assumed = finder.over(space.shape, space.floor_m, space.mesh, label)
         area = space.shape.area
         stated = self._stated_area(space.element)
         ratio = abs(stated - area) / area if stated else 0.0

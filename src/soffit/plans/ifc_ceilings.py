@@ -13,6 +13,7 @@ from soffit.plans.ifc_model import Mesh, Mesher, names_of
 from soffit.plans.ifc_surfaces import Plane, flat_parts
 from soffit.plans.proposal import CeilingKind, CeilingProposal, ReadWishes
 from soffit.plans.shape import clean_polygons, ring_of, without_holes
+from soffit.plans.usual import usual_ceiling
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -158,7 +159,7 @@ class CeilingFinder:
         self._tree = STRtree([cover.plane.outline for cover in self._covers])
 
     def over(
-        self, shape: Polygon, floor_m: float, mesh: Mesh
+        self, shape: Polygon, floor_m: float, mesh: Mesh, use: str
     ) -> tuple[tuple[CeilingProposal, ...], list[str], list[str]]:
         """Return the ceilings of a space.
 
@@ -170,6 +171,8 @@ class CeilingFinder:
             Level of its floor. [m]
         mesh
             Its body.
+        use
+            Its use and name, by which a kind of ceiling is assumed.
 
         Returns
         -------
@@ -184,7 +187,7 @@ class CeilingFinder:
             more, left = self._covered(near, left, floor_m, mesh.high, is_structure=True)
             parts += more
         if not parts or _is_rest(left, shape):
-            parts += self._tops(left if parts else shape, floor_m, mesh)
+            parts += self._tops(left if parts else shape, floor_m, mesh, use)
         for part in parts:
             part.structure_m = _structure(near, part, floor_m)
         return self._proposals(_joined(parts), shape, floor_m)
@@ -243,8 +246,8 @@ class CeilingFinder:
             parts.append(_part_under(cover, part, level - floor_m, self._wishes.ceiling_kind))
         return parts, left
 
-    def _tops(self, shape: "BaseGeometry", floor_m: float, mesh: Mesh) -> list[Part]:
-        guess = self._wishes.ceiling_kind or "plasterboard"
+    def _tops(self, shape: "BaseGeometry", floor_m: float, mesh: Mesh, use: str) -> list[Part]:
+        guess = self._wishes.ceiling_kind or usual_ceiling(use)[1]
         found = []
         for plane in flat_parts(mesh, up=True):
             part = plane.outline.intersection(shape)

@@ -20,7 +20,7 @@ from soffit.plans.proposal import (
     RoomProposal,
     StoreyProposal,
 )
-from soffit.tables.load import load_table
+from soffit.plans.usual import usual_ceiling
 from soffit.units import FOOT_M, parse
 
 COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
@@ -359,35 +359,14 @@ def _noise(rows: _Rows, row: list[str], line: int) -> Noise | None:
     return Noise(kind="nr" if kind == "nr" else "dba", value=value, source=source)
 
 
-def usual_height_m(words: str) -> tuple[float, str]:
-    """Return the height that is assumed of a room by its use.
-
-    Parameters
-    ----------
-    words
-        Use and name of the room.
-
-    Returns
-    -------
-    tuple
-        Height, and where it comes from. [m]
-    """
-    table = load_table("room_heights")
-    said = {word.removesuffix("s") for word in re.findall(r"\w+", words.lower())}
-    for row in reversed(table.rows):
-        if said & set(row["words"].split()):
-            return float(row["height_m"]), f"usual of {row['use']}; {table.source.cite()}"
-    last = table.rows[-1]
-    return float(last["height_m"]), f"use not known: as {last['use']}; {table.source.cite()}"
-
-
 def _ceiling(
     word: str, height_m: float | None, use: str, wishes: ReadWishes | None
 ) -> tuple[CeilingProposal, list[str]]:
     assumed = []
     kind, kind_text = ceiling_kind([word]) if word else (None, "")
+    usual_m, usual_kind, usual_text = usual_ceiling(use)
     if kind is None:
-        kind = (wishes.ceiling_kind if wishes else None) or "grid"
+        kind = (wishes.ceiling_kind if wishes else None) or usual_kind
         said = f"{word!r} is not a known kind" if word else "the list does not tell its kind"
         assumed.append(f"ceiling taken as {kind}: {said}")
     text = "from the list"
@@ -396,7 +375,7 @@ def _ceiling(
         assumed.append(f"ceiling height {height_m:g} m: {text}")
     source = "surveyed" if text == "from the list" and height_m is not None else "assumed"
     if height_m is None:
-        height_m, text = usual_height_m(use)
+        height_m, text = usual_m, usual_text
         assumed.append(f"ceiling height {height_m:g} m: {text}")
     return (
         CeilingProposal(

@@ -15,9 +15,9 @@ from soffit.plans.keys import key_of
 from soffit.plans.labels import RoomLabel
 from soffit.plans.proposal import CeilingProposal, ReadWishes, RoomProposal, SetAside
 from soffit.plans.room_finder import FoundRoom, find_rooms, rectangle_of, without_overlap
-from soffit.plans.room_list import usual_height_m
 from soffit.plans.shape import ring_of, sound
 from soffit.plans.tile_lines import find_tile_grid
+from soffit.plans.usual import usual_ceiling
 from soffit.tables.settings import DEFAULT_LIMITS
 
 FloatArray = NDArray[np.float64]
@@ -236,10 +236,9 @@ def _confidence(item: FoundRoom, lines: PlanLines) -> tuple[float, list[str]]:
 def _ceiling(
     shape: Polygon, label: str, lines: PlanLines, wishes: ReadWishes
 ) -> tuple[CeilingProposal, list[str]]:
+    height, usual_kind, text = usual_ceiling(label)
     if wishes.height_m is not None:
         height, text = wishes.height_m, "as asked for rooms without a height"
-    else:
-        height, text = usual_height_m(label)
     assumed = [f"ceiling height {height:g} m: {text}"]
     grid = find_tile_grid(lines.grid, shape) if len(lines.grid) else None
     if grid is not None:
@@ -254,7 +253,7 @@ def _ceiling(
             grid_angle_rad=grid.angle_rad,
         )
         return ceiling, assumed
-    kind = wishes.ceiling_kind or "grid"
+    kind = wishes.ceiling_kind or usual_kind
     assumed.append(f"ceiling taken as {kind}: the drawing does not tell its kind")
     return (
         CeilingProposal(height_m=height, height_source="assumed", height_text=text, kind=kind),
