@@ -7,7 +7,7 @@ from contextlib import asynccontextmanager
 from functools import cache
 from importlib import resources
 from pathlib import Path
-from typing import Literal
+from typing import Final, Literal
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -24,6 +24,9 @@ from soffit.web.guard import App, Guard, Rules
 from soffit.work.page_jobs import Works
 from soffit.work.page_plans import PlanDesk
 from soffit.work.page_shelf import Shelf
+
+
+_WARM_AFTER_S: Final = 0.8
 
 
 def _folder(name: str) -> Path:
@@ -58,7 +61,9 @@ def make_app(folder: Path, rules: Rules, *, is_warm: bool = False) -> App:
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         if is_warm:
-            threading.Thread(target=_warm_up, daemon=True).start()
+            timer = threading.Timer(_WARM_AFTER_S, _warm_up)  # the first page goes first
+            timer.daemon = True
+            timer.start()
         yield
         works.stop_all()
         desk.close()
