@@ -13,9 +13,11 @@ from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
-from soffit.measure.practice import draw_line
+import numpy as np
+
+from soffit.measure.practice import draw_fault, draw_line
 from soffit.measure.practice_hunt import hunt_practice, walk_and_halve
-from soffit.measure.practice_line import HIDDEN_KINDS
+from soffit.measure.practice_line import HIDDEN_KINDS, HiddenKind
 from soffit.measure.practice_ranges import PRACTICE_RANGES
 
 HERE = Path(__file__).resolve().parent
@@ -71,6 +73,51 @@ def run(name: str) -> None:
             rows.append({"kind": kind, "seed": seed, "hunt": asdict(found), "walk": asdict(other)})
         keep(name, rows)
         print(name, number, f"{time.perf_counter() - start:.0f} s", flush=True)
+
+
+TWO = "two faults on 12"
+TWO_KINDS: tuple[HiddenKind, ...] = (
+    "open", "short", "missing", "tap", "bypass", "corroded", "other_voltage",
+)  # fmt: skip
+
+
+def run_two(pairs: int = 24, seed: int = 98_000) -> None:
+    """Two faults at different places: hunt, mend what is named, hunt again."""
+    rows: list[dict[str, Any]] = []
+    for number in range(pairs):
+        line, _ = draw_line(seed + number, count=12, kind="none")
+        rng = np.random.default_rng(number)
+        one, two = rng.choice(len(TWO_KINDS), 2)
+        faults = (draw_fault(rng, line, TWO_KINDS[one]), draw_fault(rng, line, TWO_KINDS[two]))
+        if faults[0].place == faults[1].place:
+            continue
+        line = replace(line, faults=faults)
+        hunts = []
+        for again in range(3):
+            found = hunt_practice(line, 10 * number + again)
+            hunts.append(asdict(found))
+            if found.outcome != "found" or not found.is_right:
+                break
+            line = line.mended(found.place)
+            if not line.faults:
+                break
+        rows.append({"kinds": [f.kind for f in faults], "hunts": hunts, "left": len(line.faults)})
+    keep(TWO, rows)
+
+
+def two_text(rows: list[dict[str, Any]]) -> list[str]:
+    done = sum(row["left"] == 0 for row in rows)
+    named = [h for row in rows for h in row["hunts"] if h["outcome"] in {"found", "sound"}]
+    wrong = sum(not h["is_right"] for h in named)
+    refused = sum(row["hunts"][-1]["outcome"] in {"refuse", "cannot tell"} for row in rows)
+    return [
+        "## Two faults at once",
+        "",
+        f"{len(rows)} lines of 12 with two faults; what is named is mended, and the line is read",
+        f"again: both found {wilson(done, len(rows))}; ended in refuse or cannot tell",
+        f"{wilson(refused, len(rows))}; wrong {wilson(wrong, len(named))} of what was named.",
+        "",
+    ]
 
 
 def keep(name: str, rows: list[dict[str, Any]]) -> None:
@@ -158,6 +205,7 @@ def certainty_table(known: dict[str, list[dict[str, Any]]]) -> list[str]:
 
 def page() -> None:
     known = json.loads(RESULTS.read_text(encoding="utf-8"))
+    two = two_text(known[TWO]) if TWO in known else []
     known = {name: known[name] for name in SETS if name in known}
     wrong = [
         (name, row)
@@ -203,6 +251,7 @@ def page() -> None:
     ]
     for name, rows in known.items():
         text += [f"## {name}", "", *kind_table(rows), ""]
+    text += two
     text += [
         "## Every wrong name",
         "",
@@ -232,6 +281,8 @@ def place_text(place: int) -> str:
 if __name__ == "__main__":
     if sys.argv[1:2] == ["page"]:
         page()
+    elif sys.argv[1:3] == ["run", "two"]:
+        run_two()
     else:
         for wanted in sys.argv[2:] or list(SETS):
             run(wanted)
