@@ -10,6 +10,7 @@ from soffit.design.place import choose_layouts, option_speakers
 from soffit.design.place_ceiling import search_ceiling
 from soffit.design.place_family import Family
 from soffit.design.place_question import make_plans, make_question
+from soffit.design.place_search import spread_of
 from soffit.evaluate.sound import room_sound
 from soffit.model.catalogue import Catalogue
 from soffit.model.survey import Brief, ListeningArea
@@ -147,3 +148,37 @@ def test_a_stricter_brief_never_asks_for_fewer_speakers() -> None:
         for half in (4.0, 3.0, 2.0)
     ]
     assert counts == sorted(counts)
+
+
+def test_a_grid_turned_against_its_room_is_searched_on_places_inside_only() -> None:
+    # Every spread that the search reports is that of the sites it returns.
+    for made in (
+        room(rectangle(9.0, 7.2), angle=float(np.radians(30.0))),
+        room(rectangle(9.0, 7.2), holes=(rectangle(0.5, 0.5, 4.3, 3.1)[::-1],)),
+        room(((0.0, 0.0), (9.0, 0.0), (9.0, 6.0), (8.0, 7.2), (0.0, 7.2))),
+        room(
+            rectangle(9.0, 7.2),
+            areas=(
+                ListeningArea(key="a"),
+                ListeningArea(key="b", outline=rectangle(3.0, 3.0), is_excluded=True),
+            ),
+        ),
+    ):
+        question = make_question(
+            made,
+            speaker_type=polar_type(),
+            voltage_v=100.0,
+            obstacles=(),
+            catalogue=None,
+            placed=(),
+            limits=DEFAULT_LIMITS,
+            family=PLAIN,
+            is_imperial=False,
+        )
+        part = make_plans(question, question.field())[0][0]
+        found = search_ceiling(part, family=PLAIN, share=0.95, enough_db=4.0, most_speakers=40)
+        for items in found.best.values():
+            layout = items[0].layout
+            energy = part.field.energy(part.sites.site_m(layout.column, layout.row))
+            assert part.sites.is_free[layout.column, layout.row].all()
+            assert abs(spread_of(energy, 0.95) - items[0].spread_db) < 0.02

@@ -299,3 +299,22 @@ def test_a_smaller_family_still_finds_a_layout() -> None:
         family=family,
     )
     assert "rows aligned" in result.chosen.pattern or result.chosen.count <= 3
+
+
+def test_a_subwoofer_put_by_hand_keeps_its_tile_and_is_no_main() -> None:
+    made = room(rectangle(9.0, 7.2))
+    kind = speaker_type()
+    sub = speaker_type(90.0, id="invented-sub", kind="subwoofer", flange_diameter_m=0.4)
+    plain = choose_layouts(made, speaker_type=kind, line_voltage_v=100.0)
+    x, y = plain.chosen.positions[0]
+    put = PlacedSpeaker(key="s", room_key="room", type_id=sub.id, position=(x, y), tap_w=12.0)
+    result = choose_layouts(
+        made,
+        speaker_type=kind,
+        line_voltage_v=100.0,
+        placed=(put,),
+        catalogue=Catalogue(speaker_types=(kind, sub)),
+    )
+    assert result.n_placed == 0
+    assert result.chosen.count == len(result.chosen.positions)
+    assert (x, y) not in result.chosen.positions

@@ -42,7 +42,7 @@ _MOST_OPTIONS: Final = 40
 _SMALL: Final = 250_000
 """Pairs of speaker and ear up to which every alternative is taken from the public field."""
 
-_DOUBT_DB: Final = 0.01
+_DOUBT_DB: Final = 0.02
 """Searches err by less than half of this; see docs/theory/placing.md."""
 
 

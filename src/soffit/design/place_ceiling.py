@@ -13,6 +13,7 @@ from soffit.design.place_engine import (
     SeparableEngine,
     TensorEngine,
     ear_grid,
+    filled,
     is_large,
     make_engine,
 )
@@ -173,6 +174,9 @@ def search_ceiling(
     CeilingSearch
         Everything found.
     """
+    large = is_large(part.field, part.sites)
+    if ear_grid(part.field, part.sites, are_walls_ignored=large) is not None:
+        part = replace(part, sites=filled(part.sites))
     sites, field = part.sites, part.field
     diameter = footprint_m(field, throw_m(part))
     engine = make_engine(field, sites, most_ears=_SCREENED_EARS)
@@ -290,16 +294,3 @@ def one_speaker(part: Span2, energy_of: Callable[[IntArray, IntArray], FloatArra
         off_middle_m=float(away[index]),
         lines=(1, 1),
     )
-
-
-def moved(part: Span2, sites: Sites) -> Span2:
-    """Return the same part with other sites.
-
-    Parameters
-    ----------
-    part
-        What was searched.
-    sites
-        Other candidate positions in the same frame.
-    """
-    return replace(part, sites=sites)

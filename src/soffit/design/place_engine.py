@@ -5,7 +5,7 @@ choices of the second axis come out of one matrix product.
 """
 
 from copy import copy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Protocol
 
 import numpy as np
@@ -26,11 +26,14 @@ _MOST_TENSOR: Final = 24_000_000
 _MOST_WALLED: Final = 12_000_000
 """Pairs of site and ear up to which walls and columns are counted in every lattice tried."""
 
-_SAMPLES: Final = 160
-_RANK_ERROR: Final = 5e-6
-"""Remainder of the kernel, re its largest value, that is left out of the sum of products."""
+_MOST_MISSING: Final = 0.08
+"""Share of places lost to columns and chamfers up to which a room counts as a rectangle."""
 
-_MOST_RANK: Final = 16
+_SAMPLES: Final = 240
+_RANK_ERROR: Final = 1e-6
+"""Singular values of the kernel, re the largest, that are left out of the sum of products."""
+
+_MOST_RANK: Final = 24
 
 
 class Engine(Protocol):
@@ -112,6 +115,8 @@ def ear_grid(field: Field, sites: Sites, *, are_walls_ignored: bool = False) -> 
         return None
     if not field.walls.is_convex and not are_walls_ignored:
         return None
+    if missing_share(sites) > _MOST_MISSING:
+        return None
     ears = field.ears.point_m
     x, y = to_local(ears[:, :2], origin=sites.origin, angle_rad=sites.angle_rad)
     xs, ys = np.unique(np.round(x, 6)), np.unique(np.round(y, 6))
@@ -124,21 +129,12 @@ def ear_grid(field: Field, sites: Sites, *, are_walls_ignored: bool = False) -> 
     return EarGrid(xs, ys, float(heights[0] - ears[0, 2]), used.reshape(len(xs), len(ys)), index)
 
 
-def _skeleton(sample: FloatArray) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Rows and columns of a matrix that span it: the largest remainder is taken each time."""
-    rest = sample.copy()
-    rows: list[int] = []
-    columns: list[int] = []
-    size = float(np.abs(rest).max())
-    while len(rows) < _MOST_RANK:
-        row, column = divmod(int(np.abs(rest).argmax()), rest.shape[1])
-        pivot = float(rest[row, column])
-        if abs(pivot) <= _RANK_ERROR * size:
-            break
-        rows.append(row)
-        columns.append(column)
-        rest -= rest[:, column : column + 1] * (rest[row : row + 1, :] / pivot)
-    return np.array(rows, dtype=np.intp), np.array(columns, dtype=np.intp)
+def _basis(sample: FloatArray) -> FloatArray:
+    """Directions of the second coordinate that span a sampled kernel, the strongest first."""
+    weight, direction = np.linalg.eigh(sample.T @ sample)
+    size = np.sqrt(np.maximum(weight[::-1], 0.0))
+    rank = max(1, min(_MOST_RANK, int(np.sum(size > _RANK_ERROR * size[0]))))
+    return np.asarray(direction[:, ::-1][:, :rank] / size[:rank])
 
 
 class SeparableEngine:
@@ -161,12 +157,14 @@ class SeparableEngine:
         crowded: FloatArray = np.linspace(0.0, 1.0, _SAMPLES) ** 1.5
         sx: FloatArray = np.multiply(reach_x, crowded)
         sy: FloatArray = np.multiply(reach_y, crowded)
-        rows, columns = _skeleton(between(sx, sy))
-        core = np.linalg.inv(between(sx[rows], sy[columns]))
+        sample = between(sx, sy)
+        basis = _basis(sample)
         ux, place = np.unique(np.round(dx, 9).astype(np.float64), return_inverse=True)
         uy, place_y = np.unique(np.round(dy, 9).astype(np.float64), return_inverse=True)
-        left = between(ux, sy[columns]) @ core
-        inner = between(sx[rows], uy)
+        left = between(ux, sy) @ basis
+        # The second factor fits exact kernel values at the samples of dx.
+        fit = sample @ basis
+        inner = np.linalg.solve(fit.T @ fit, fit.T @ between(sx, uy))
         self._left = left[place.reshape(dx.shape)].astype(np.float32)  # (nx, mx, r)
         self._right = inner.T[place_y.reshape(dy.shape)].astype(np.float32)  # (ny, my, r)
         self._reverberant = np.float32(field.reverberant)
@@ -270,6 +268,8 @@ class TensorEngine:
     def __init__(self, field: Field, sites: Sites, *, most: int = _MOST_TENSOR) -> None:
         columns, rows = sites.shape
         inside = np.argwhere(sites.is_inside)
+        if not field.walls.is_convex:
+            most = min(most, _MOST_WALLED)
         keep, self.thinning = _thinned(field, sites, most // max(1, columns * rows))
         self.n_ears = int(keep.sum())
         position = sites.site_m(inside[:, 0], inside[:, 1])
@@ -366,6 +366,38 @@ def _thinned(field: Field, sites: Sites, most: int) -> tuple[NDArray[np.bool_], 
     return np.ones(ears.count, dtype=bool), 1
 
 
+def missing_share(sites: Sites) -> float:
+    """Return the share of the lattice's bounds that lies outside the ceiling.
+
+    Parameters
+    ----------
+    sites
+        Candidate positions.
+    """
+    return 1.0 - float(_bounds(sites).mean())
+
+
+def _bounds(sites: Sites) -> BoolArray:
+    columns = np.flatnonzero(sites.is_inside.any(axis=1))
+    rows = np.flatnonzero(sites.is_inside.any(axis=0))
+    return sites.is_inside[columns[0] : columns[-1] + 1, rows[0] : rows[-1] + 1]
+
+
+def filled(sites: Sites) -> Sites:
+    """Return sites without gaps in their bounds: what a column takes is inside but not free.
+
+    Parameters
+    ----------
+    sites
+        Candidate positions with few gaps.
+    """
+    inside = sites.is_inside.copy()
+    columns = np.flatnonzero(inside.any(axis=1))
+    rows = np.flatnonzero(inside.any(axis=0))
+    inside[columns[0] : columns[-1] + 1, rows[0] : rows[-1] + 1] = True
+    return replace(sites, is_inside=inside)
+
+
 def is_large(field: Field, sites: Sites) -> bool:
     """Return whether a room with corners or columns is too large for a tensor with its walls.
 
@@ -377,7 +409,8 @@ def is_large(field: Field, sites: Sites) -> bool:
         Candidate positions.
     """
     work = int(sites.is_inside.sum()) * field.ears.count
-    return not field.walls.is_convex and work > _MOST_WALLED
+    is_rectangle = missing_share(sites) <= _MOST_MISSING
+    return not field.walls.is_convex and work > _MOST_WALLED and is_rectangle
 
 
 def make_engine(field: Field, sites: Sites, *, most_ears: int) -> Engine:

@@ -1,7 +1,7 @@
 """The front of alternatives of one room: count, spread, watts and look, and which one to take."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -51,7 +51,7 @@ class Candidate:
     nudged: int = 0
     omitted: int = 0
     energy: Callable[[], FloatArray] | None = None
-    """Its energy at all ears in any order, within 0.005 dB; by the public field where None."""
+    """Its energy at all ears in any order, within 0.01 dB; by the public field where None."""
     is_eligible: bool = True
     """Whether it may be chosen; a hand pattern with too many speakers beside it is only shown."""
 
@@ -198,16 +198,3 @@ def _fewest(candidates: Sequence[Candidate], target: float) -> tuple[Candidate, 
     if len({round(one.look, 3) for one in same}) > 1:
         reason += ", and the tidiest of these"
     return tidy, reason
-
-
-def marked(candidate: Candidate, mark: str) -> Candidate:
-    """Return a layout with a mark.
-
-    Parameters
-    ----------
-    candidate
-        The layout.
-    mark
-        Its mark.
-    """
-    return replace(candidate, mark=mark)

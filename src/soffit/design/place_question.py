@@ -296,7 +296,10 @@ def _whole(question: Question, ceiling: Ceiling, field: Field, *, is_only: bool)
         ceiling,
         obstacles=question.obstacles,
         speaker_type=question.speaker_type,
-        taken=[item.position for item in question.placed],
+        taken=[
+            (*item.position, question.type_of(item).flange_diameter_m / 2.0)
+            for item in question.placed
+        ],
         limits=question.limits,
     )
     region = ceiling_polygon(question.room, ceiling)

@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from soffit.decibel import power_ratio, power_ratio_db
+from soffit.decibel import power_ratio_db
 from soffit.design.place_engine import Engine
 from soffit.design.place_family import (
     Family,
@@ -726,14 +726,3 @@ def _is_free(sites: Sites, place: tuple[int, int]) -> bool:
     columns, rows = sites.shape
     column, row = place
     return 0 <= column < columns and 0 <= row < rows and bool(sites.is_free[column, row])
-
-
-def level_step(db: float) -> float:
-    """Return the energy ratio of a level difference.
-
-    Parameters
-    ----------
-    db
-        Difference. [dB]
-    """
-    return float(power_ratio(db))

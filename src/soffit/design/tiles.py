@@ -312,7 +312,7 @@ def find_sites(
     *,
     obstacles: Sequence[Obstacle],
     speaker_type: SpeakerType,
-    taken: Sequence[Point] = (),
+    taken: Sequence[tuple[float, ...]] = (),
     limits: Limits = DEFAULT_LIMITS,
 ) -> Sites:
     """Lay the lattice of sites over a ceiling and mark those that are free.
@@ -325,8 +325,9 @@ def find_sites(
         Obstacles of the room, in, under or above the ceiling.
     speaker_type
         Its flange, cut-out and depth decide what is in the way.
-    taken
-        Plan positions that speakers placed by hand already hold. [m]
+    taken : (n, 3)
+        Plan position of speakers that are there already, with their radius where it is not
+        that of the type. [m]
     limits
         Clearances and pitches.
 
@@ -389,8 +390,8 @@ def find_sites(
         limits,
         (first_column, first_row, rows),
     )
-    apart_m = 2 * radius + limits["unit_gap_least_m"]
-    free, blocked = _freed(inside, hits, positions, taken, apart_m)
+    gap_m = limits["unit_gap_least_m"]
+    free, blocked = _freed(inside, hits, positions, taken, radius, gap_m)
     return Sites(
         ceiling_key=ceiling.key,
         kind=frame.kind,
@@ -412,8 +413,9 @@ def _freed(
     inside: BoolArray,
     hits: Iterator[tuple[str, BoolArray]],
     positions: FloatArray,
-    taken: Sequence[Point],
-    apart_m: float,
+    taken: Sequence[tuple[float, ...]],
+    radius_m: float,
+    gap_m: float,
 ) -> tuple[BoolArray, dict[str, int]]:
     """Sites that nothing takes, and how many each thing takes."""
     free = inside.copy()
@@ -427,9 +429,10 @@ def _freed(
 
     for name, hit in hits:
         take(name, hit)
-    for position in taken:
-        apart = np.hypot(positions[:, 0] - position[0], positions[:, 1] - position[1])
-        take("speaker placed by hand", apart < apart_m)
+    for x, y, *other_m in taken:
+        apart = np.hypot(positions[:, 0] - x, positions[:, 1] - y)
+        reach = radius_m + gap_m + (other_m[0] if other_m else radius_m)
+        take("speaker placed by hand", apart < reach)
     return free, blocked
 
 
