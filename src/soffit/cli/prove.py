@@ -10,6 +10,8 @@ from soffit.cli.show import folder_argument, json_option, show_json, table_text
 if TYPE_CHECKING:
     from soffit.measure.expected import Expected
     from soffit.model.readings import Reading
+    from soffit.work.merge_field import Merged
+    from soffit.work.prove import ProveReport
 
 
 @click.command(
@@ -19,7 +21,12 @@ if TYPE_CHECKING:
 @folder_argument
 @click.option("--add", "entries", multiple=True, metavar="READING", help="A reading (repeat).")
 @click.option("--csv", "table", type=click.Path(dir_okay=False), help="A table of readings.")
-@click.option("--json-file", type=click.Path(dir_okay=False), help="What a field page saved.")
+@click.option("--json-file", type=click.Path(dir_okay=False), help="Readings as JSON, one a line.")
+@click.option(
+    "--merge",
+    type=click.Path(dir_okay=False),
+    help="What a field page saved: readings, ticks, changes; twice does no harm.",
+)
 @click.option("--strike", metavar="KEY", help="Strike a reading out; it stays in the file.")
 @click.option("--log", "is_log", is_flag=True, help="They are the hand-over log of the sound line.")
 @click.option("--sure", is_flag=True, help="Keep readings that soffit asks about.")
@@ -34,6 +41,7 @@ def command(  # noqa: PLR0913, PLR0917 one argument an option
     entries: tuple[str, ...],
     table: str | None,
     json_file: str | None,
+    merge: str | None,
     strike: str | None,
     is_log: bool,
     sure: bool,
@@ -50,17 +58,12 @@ def command(  # noqa: PLR0913, PLR0917 one argument an option
     'L1-07 alone OL', 'L1-07 silent' or 'hall-2 58 dBA'. Ways are out (away from the amplifier),
     in (back to it) and alone. Odd ones are asked about and not kept until --sure.
     """
+    if expect:
+        return _expected(Path(folder), tones, as_json=as_json)
+    if merge:
+        return _merged(Path(folder), Path(merge), is_sure=sure, who=who, as_json=as_json)
     from soffit.work import prove
 
-    if expect:
-        from soffit.work.trace_book import tones_of
-
-        rows = prove.expected_sheet(Path(folder), tones_hz=tones_of(tones))
-        if as_json:
-            show_json({"expected": [row.as_dict() for row in rows]})
-        else:
-            click.echo(_sheet(rows))
-        return 0
     if strike:
         report = prove.strike_reading(Path(folder), strike, who=who)
     else:
@@ -78,13 +81,39 @@ def command(  # noqa: PLR0913, PLR0917 one argument an option
             report = prove.add_readings(Path(folder), readings, is_sure=sure, is_log=is_log)
         else:
             report = prove.report_of(Path(folder))
-    if as_json:
-        show_json(report.as_dict())
-    else:
-        click.echo(report.text())
+    _show(report, as_json=as_json)
     if report.doubts:
         return 2
     return 1 if report.has_fail else 0
+
+
+def _show(shown: "ProveReport | Merged", *, as_json: bool) -> None:
+    if as_json:
+        show_json(shown.as_dict())
+    else:
+        click.echo(shown.text())
+
+
+def _expected(folder: Path, tones: tuple[str, ...], *, as_json: bool) -> int:
+    from soffit.work.prove import expected_sheet
+    from soffit.work.trace_book import tones_of
+
+    rows = expected_sheet(folder, tones_hz=tones_of(tones))
+    if as_json:
+        show_json({"expected": [row.as_dict() for row in rows]})
+    else:
+        click.echo(_sheet(rows))
+    return 0
+
+
+def _merged(folder: Path, path: Path, *, is_sure: bool, who: str, as_json: bool) -> int:
+    from soffit.work.merge_field import merge_field
+
+    merged = merge_field(folder, path, is_sure=is_sure, who=who)
+    _show(merged, as_json=as_json)
+    if merged.report.doubts:
+        return 2
+    return 1 if merged.report.has_fail else 0
 
 
 def _sheet(rows: "list[Expected]") -> str:

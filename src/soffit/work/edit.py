@@ -314,6 +314,32 @@ _EDITS: dict[EditKind, Callable[[Job, Design, HandEdit], Design]] = {
 }
 
 
+def applied_edits(job: Job, edits: Sequence[HandEdit]) -> Design:
+    """Return the design with hand decisions applied and nothing else touched, lines neither.
+
+    Parameters
+    ----------
+    job
+        The job.
+    edits
+        Changes, in order.
+
+    Returns
+    -------
+    Design
+        For what hangs already: cable that lies is not laid again.
+
+    Raises
+    ------
+    JobError
+        If a change names something that does not exist.
+    """
+    design = job.design
+    for edit in edits:
+        design = _EDITS[edit.kind](job, design, edit)
+    return design
+
+
 def edited_design(job: Job, edits: Sequence[HandEdit]) -> Design:
     """Return the design of a job with hand decisions applied and everything else following.
 
@@ -336,9 +362,7 @@ def edited_design(job: Job, edits: Sequence[HandEdit]) -> Design:
     NoSolutionError
         If the lines cannot be wired any more.
     """
-    design = job.design
-    for edit in edits:
-        design = _EDITS[edit.kind](job, design, edit)
+    design = applied_edits(job, edits)
     # a design of another survey is wired anew: its lines may lead through other walls
     is_current = bool(job.job_hash) and job.job_hash == job.design.job_hash
     return rewired(job, design, before=job.design if is_current else None)

@@ -33,6 +33,8 @@ LEVELS: Final = frozenset({"level", "level dba"})
 CSV_COLUMNS: Final = (
     "place", "way", "tone_hz", "value", "unit", "word", "drive", "taken_at", "instrument", "who",
 )  # fmt: skip
+FIELD_NOTE: Final = "field page, "
+"""Ticks and changes of a field page are kept among the readings; their words begin like this."""
 NEXT_TEXT: Final = "next: soffit trace {folder} --line {line}"
 
 
@@ -393,7 +395,7 @@ def report(job: Job, *, added: Sequence[Reading] = (), doubts: Sequence[Doubt] =
     """
     from soffit.job.api import standing
 
-    readings = standing(job.readings)
+    readings = tuple(r for r in standing(job.readings) if not r.word.startswith(FIELD_NOTE))
     plans = line_plans(job)
     judges = {plan.key: _judge(plan, readings, job) for plan in plans}
     home = {place.key: plan.key for plan in plans for place in plan.places}
