@@ -265,7 +265,7 @@ def _moved_cover(cover: Cover, shift: FloatArray) -> Cover:
 
 def _name_of(space: Any) -> str:  # noqa: ANN401 untyped library
     parts = [str(part).strip() for part in (space.Name, space.LongName) if part]
-    if len(parts) == 2 and parts[0] in parts[1]:
+    if len(parts) == 2 and parts[0] in parts[1].split():
         parts = parts[1:]
     return " ".join(part for part in parts if part)[:80] or "Space"
 

@@ -26,6 +26,7 @@ _LEAST_PART_RATIO: Final = 0.03
 _STRIP_M: Final = 0.15
 _SAME_M: Final = 0.02
 _MOST_CEILINGS: Final = 8
+_SLOPED: Final = 0.02
 _OPENING_M2: Final = 2.5
 _CEILING_WORDS: Final = (
     "ceiling",
@@ -257,7 +258,9 @@ class CeilingFinder:
             height = plane.level_at(middle.x, middle.y) - floor_m
             if height > _LEAST_HEIGHT_M:
                 text = "top of the space: no ceiling or slab is modelled over it"
-                found.append(Part(part, plane, height, "assumed", text, guess, ""))
+                is_sloped = plane.slope_ratio > _SLOPED and self._wishes.ceiling_kind is None
+                kind: CeilingKind = "plasterboard" if is_sloped else guess
+                found.append(Part(part, plane, height, "assumed", text, kind, ""))
         if not found:
             plane = Plane(outline=_largest(shape), level=(0.0, 0.0, mesh.high))
             text = "highest point of the space: it has no flat top"
