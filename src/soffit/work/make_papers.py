@@ -1,6 +1,7 @@
 """Print the papers of a job: PDF packs, drawings, lists."""
 
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -53,8 +54,14 @@ def write_file(path: Path, content: bytes | str) -> None:
     data = content.encode("utf-8") if isinstance(content, str) else content
     path.parent.mkdir(parents=True, exist_ok=True)
     partial = path.with_name(f".{path.name}.partial")
-    partial.write_bytes(data)
-    partial.replace(path)
+    try:
+        partial.write_bytes(data)
+        partial.replace(path)
+    except OSError as error:  # a full disk names no file by itself
+        raise OSError(error.errno, error.strerror, str(path)) from None
+    finally:
+        with suppress(OSError):
+            partial.unlink(missing_ok=True)
 
 
 def need_design(folder: Path, n_speakers: int) -> None:
