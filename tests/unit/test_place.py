@@ -318,3 +318,29 @@ def test_a_subwoofer_put_by_hand_keeps_its_tile_and_is_no_main() -> None:
     assert result.n_placed == 0
     assert result.chosen.count == len(result.chosen.positions)
     assert (x, y) not in result.chosen.positions
+
+
+def test_a_large_hall_with_columns_is_settled_with_their_shadows(monkeypatch) -> None:
+    monkeypatch.setattr("soffit.design.place_engine._MOST_WALLED", 1000)
+    made = room(rectangle(10.8, 9.0), holes=(rectangle(0.5, 0.5, 5.2, 4.3)[::-1],))
+    kind = polar_type()
+    result = choose_layouts(made, speaker_type=kind, line_voltage_v=100.0)
+    assert "corners and columns counted for the best of each count" in result.scope
+    speakers = option_speakers(
+        made,
+        result.chosen,
+        speaker_type=kind,
+        line_voltage_v=100.0,
+        keys=[f"s{i}" for i in range(result.chosen.count)],
+    )
+    sound = room_sound(
+        made,
+        Catalogue(speaker_types=(kind,)),
+        speakers,
+        limits=DEFAULT_LIMITS,
+        line_voltage_v=100.0,
+    )
+    assert result.chosen.meets_brief
+    assert result.chosen.spread_db == pytest.approx(
+        sound.evenness["direct 4 kHz"].spread_db, abs=2e-4
+    )
