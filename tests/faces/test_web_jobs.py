@@ -316,3 +316,50 @@ def test_a_page_of_one_job_shows_that_job(made: Path, tmp_path: Path) -> None:
     page = Page(folder)
     assert page.send("GET", "/").headers["location"] == "/jobs/alone/ceiling"
     assert page.send("POST", "/api/jobs", {"title": "x"}).status_code == 400
+
+
+def test_a_room_is_cut_in_two_and_made_whole_again(page: Page, shelf: Path) -> None:
+    whole = open_job(shelf / "hall").survey.rooms[0]
+    seen = page.get("/api/jobs/hall/survey")["revision"]
+    cut = {"room": "room1", "start": [5.0, 0.0], "end": [5.0, 1.0], "revision": seen}
+    made = page.post("/api/jobs/hall/survey/split", cut)
+    parts = open_job(shelf / "hall").survey.rooms
+    assert sorted(round(_area(room.outline), 3) for room in parts) == [20.4, 30.0]
+    body = {"first": "room1", "second": made["room"], "revision": made["revision"]}
+    page.post("/api/jobs/hall/survey/merge", body)
+    (again,) = open_job(shelf / "hall").survey.rooms
+    assert _area(again.outline) == pytest.approx(_area(whole.outline))
+    assert set(again.outline) == set(whole.outline)
+    wrong = {**cut, "start": [50.0, 0.0], "end": [50.0, 1.0]}
+    answer = page.send("POST", "/api/jobs/hall/survey/split", wrong)
+    assert answer.status_code == 400
+
+
+def _area(ring: tuple[tuple[float, float], ...]) -> float:
+    pairs = zip(ring, (*ring[1:], ring[0]), strict=True)
+    return abs(sum(a[0] * b[1] - b[0] * a[1] for a, b in pairs)) / 2
+
+
+def test_a_plan_file_is_read_shown_and_kept(page: Page, shelf: Path) -> None:
+    table = b"name,length,width,height,use,ceiling\nHall,12 m,9 m,3 m,lecture hall,grid\n"
+    sent = page.send("POST", "/api/plan-files/upload?name=rooms.csv", content=table)
+    assert sent.status_code == 201, sent.text
+    plan = sent.json()
+    assert [room["label"] for room in plan["rooms"]] == ["Hall"]
+    assert "<svg" in page.get(f"/plan-files/{plan['key']}")
+    wishes = {"height": "3.2 m", "ceiling": "open"}
+    page.post(f"/api/plan-files/{plan['key']}/again", wishes)
+    body = {"title": "From a list", "rooms": ["hall"]}
+    made = page.post(f"/api/plan-files/{plan['key']}/keep", body, status=201)
+    assert made["job"] == "from-a-list"
+    assert open_job(shelf / "from-a-list").survey.rooms[0].label == "Hall"
+
+
+@pytest.mark.parametrize(
+    ("name", "content"),
+    [("evil.exe", b"MZ"), ("plan.dxf", b"\x00" * 2000), ("rooms.csv", b"\xff\xfe\x00")],
+)
+def test_files_that_are_no_plans_are_refused(page: Page, name: str, content: bytes) -> None:
+    answer = page.send("POST", f"/api/plan-files/upload?name={name}", content=content)
+    assert answer.status_code in {400, 422}, answer.text
+    assert answer.json()["error"]["do"]

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter
 
-from soffit.web.bodies import SurveyChanges, SurveyText
+from soffit.web.bodies import RoomMerge, RoomSplit, SurveyChanges, SurveyText
 from soffit.web.common import PageOf, Who
 from soffit.web.late import Late
 
@@ -47,3 +47,22 @@ def replace_survey(page: PageOf, body: SurveyText, who: Who) -> dict[str, Any]:
     """Write job.toml as a whole."""
     now = page_survey.replace_survey(page, body.text, revision=body.revision, who=who)
     return {"revision": now.job.job_revision}
+
+
+@router.post("/jobs/{job}/survey/split", operation_id="split_room")
+def split_room(page: PageOf, body: RoomSplit, who: Who) -> dict[str, Any]:
+    """Cut a room in two along a straight line."""
+    start, end = (body.start[0], body.start[1]), (body.end[0], body.end[1])
+    edits, fresh = page_survey.split_edits(page, body.room, start, end)
+    what = f"cut {body.room} in two"
+    now = page_survey.change_survey(page, edits, revision=body.revision, who=who, what=what)
+    return {"revision": now.job.job_revision, "room": fresh}
+
+
+@router.post("/jobs/{job}/survey/merge", operation_id="merge_rooms")
+def merge_rooms(page: PageOf, body: RoomMerge, who: Who) -> dict[str, Any]:
+    """Make one room of two that lie side by side."""
+    edits = page_survey.merge_edits(page, body.first, body.second)
+    what = f"{body.first} and {body.second} are one room"
+    now = page_survey.change_survey(page, edits, revision=body.revision, who=who, what=what)
+    return {"revision": now.job.job_revision, "room": body.first}

@@ -25,7 +25,6 @@ from soffit.work.page_jobs import Works
 from soffit.work.page_plans import PlanDesk
 from soffit.work.page_shelf import Shelf
 
-
 _WARM_AFTER_S: Final = 0.8
 
 

@@ -160,3 +160,20 @@ class PlanKeep(Body):
     is_imperial: bool = False
     rooms: list[Short] = []
     accept: bool = False
+
+
+class RoomSplit(Body):
+    """A straight line that cuts a room in two. [m]."""
+
+    room: Short
+    start: Annotated[list[float], Field(min_length=2, max_length=2)]
+    end: Annotated[list[float], Field(min_length=2, max_length=2)]
+    revision: int
+
+
+class RoomMerge(Body):
+    """Two rooms that become one; the first one's name and brief stay."""
+
+    first: Short
+    second: Short
+    revision: int

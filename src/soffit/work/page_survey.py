@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final, get_args
 
 from soffit.errors import JobError
-from soffit.model.survey import EvennessMeasure, ObstacleKind, Programme, Room
+from soffit.model.survey import EvennessMeasure, ObstacleKind, Point, Programme, Room
 from soffit.papers.scene import FAINT, HAIR, INK, SOFT, Path, Pen, Scene, Text
 from soffit.papers.svg import svg_elements
 from soffit.units import format_length
@@ -135,6 +135,146 @@ def change_survey(
     with page.lock:
         edit_survey(page.folder, steps, revision, who=who, what=what)
         return page.now()
+
+
+def split_edits(
+    page: PageJob, room_key_: str, start: Point, end: Point
+) -> tuple[list[dict[str, Any]], str]:
+    """Return the changes that cut a room in two along a straight line.
+
+    Parameters
+    ----------
+    page
+        The job.
+    room_key_
+        The room.
+    start, end
+        Two points of the line; it is taken as long as needed. [m]
+
+    Returns
+    -------
+    tuple
+        The changes, and the key of the new room.
+
+    Raises
+    ------
+    JobError
+        If the line does not cut the room into exactly two.
+    """
+    import tomllib
+
+    from shapely import LineString, Polygon, get_parts
+    from shapely.ops import split
+
+    survey = page.job().survey
+    room = survey.room(room_key_)
+    far = 1e4 / max(_length(start, end), 1e-6)
+    ends = [
+        (start[0] + (end[0] - start[0]) * t, start[1] + (end[1] - start[1]) * t)
+        for t in (-far, far)
+    ]
+    pieces = [
+        piece
+        for piece in get_parts(split(Polygon(room.outline, room.holes), LineString(ends)))
+        if piece.area > 0.01
+    ]
+    if len(pieces) != 2:
+        raise JobError(
+            what=f"this line does not cut {room.label} in two",
+            where=f"rooms.{room.key}",
+            why=f"it makes {len(pieces)} pieces",
+            do="draw it from wall to wall, through the room and past no corner twice",
+        )
+    pieces.sort(key=lambda piece: -piece.area)
+    text = (page.folder / "job.toml").read_text(encoding="utf-8")
+    table = dict(tomllib.loads(text)["rooms"][room.key])
+    fresh = room_key(page, f"{room.key}-2")
+    edits = [*_outline_edits(room.key, table, pieces[0])]
+    second = {
+        name: value for name, value in table.items() if name in {"storey", "use", "brief", "noise"}
+    }
+    second |= {"label": f"{room.label} 2", "outline": _ring(pieces[1])}
+    if "ceilings" in table:
+        whole = [item for item in table["ceilings"] if not _SHAPE & set(item)]
+        second["ceilings"] = whole
+    edits.append({"path": ["rooms", fresh], "op": "set", "value": second})
+    return edits, fresh
+
+
+_SHAPE: Final = frozenset({"corner", "size", "at", "diameter", "outline"})
+
+
+def _ring(polygon: Any) -> list[list[float]]:  # noqa: ANN401 a shapely polygon
+    """Return the corners of a polygon, those on straight walls left out."""
+    plain = polygon.simplify(1e-6).exterior.coords[:-1]
+    return [[round(float(x), 4), round(float(y), 4)] for x, y, *_ in plain]
+
+
+def _outline_edits(key: str, table: Mapping[str, Any], polygon: Any) -> list[dict[str, Any]]:  # noqa: ANN401 a shapely polygon
+    edits: list[dict[str, Any]] = [
+        {"path": ["rooms", key, name], "op": "remove"} for name in sorted(_SHAPE & set(table))
+    ]
+    edits.append({"path": ["rooms", key, "outline"], "op": "set", "value": _ring(polygon)})
+    return edits
+
+
+def merge_edits(page: PageJob, first: str, second: str) -> list[dict[str, Any]]:
+    """Return the changes that make one room of two that lie side by side.
+
+    Parameters
+    ----------
+    page
+        The job.
+    first, second
+        Keys of the rooms; the first one's name, brief and ceilings stay.
+
+    Raises
+    ------
+    JobError
+        If they do not touch, even with a usual wall between them.
+    """
+    import tomllib
+
+    from shapely import Polygon
+    from shapely.geometry import JOIN_STYLE
+
+    survey = page.job().survey
+    one, two = survey.room(first), survey.room(second)
+    if one.storey_key != two.storey_key:
+        raise _apart(one, two, "they are on different storeys")
+    shapes = [Polygon(room.outline) for room in (one, two)]
+    grown = [shape.buffer(_WALL_M / 2, join_style=JOIN_STYLE.mitre) for shape in shapes]
+    joined = grown[0].union(grown[1]).buffer(-_WALL_M / 2, join_style=JOIN_STYLE.mitre)
+    if joined.geom_type != "Polygon" or first == second:
+        raise _apart(one, two, f"more than {_WALL_M:g} m lie between them")
+    tables = tomllib.loads((page.folder / "job.toml").read_text(encoding="utf-8"))
+    edits = _outline_edits(one.key, tables["rooms"][one.key], joined)
+    edits.append({"path": ["rooms", two.key], "op": "remove"})
+    for key, rack in (tables.get("racks") or {}).items():
+        if rack.get("room") == two.key:
+            edits.append({"path": ["racks", key, "room"], "op": "set", "value": one.key})
+    for index, placed in enumerate(tables.get("placed") or []):
+        if placed.get("room") == two.key:
+            edits.append({"path": ["placed", index, "room"], "op": "set", "value": one.key})
+    for key, zone in (tables.get("zones") or {}).items():
+        if two.key in zone.get("rooms", []):
+            rooms = [one.key if item == two.key else item for item in zone["rooms"]]
+            value = list(dict.fromkeys(rooms))
+            edits.append({"path": ["zones", key, "rooms"], "op": "set", "value": value})
+    return edits
+
+
+_WALL_M: Final = 0.5
+"""Thickest wall over which two rooms are merged (common practice, no source). [m]"""
+
+
+def _apart(one: Room, two: Room, why: str) -> JobError:
+    return JobError(
+        what=f"{one.label} and {two.label} cannot become one room",
+        where=f"rooms.{one.key}, rooms.{two.key}",
+        why=why,
+        do="choose two rooms that lie side by side",
+    )
 
 
 def _plain(value: Any) -> Any:  # noqa: ANN401 any value of a file

@@ -76,6 +76,7 @@ function forms() {
       row("How many", text(at("brief", "count"), brief.count, `count in ${room.label}`, "soffit chooses")),
       row("Tap", text(at("brief", "tap"), brief.tap, `tap in ${room.label}`, "soffit chooses")),
       row("Type", choice(at("brief", "speaker_type"), brief.speaker_type || "", [["", "soffit chooses"], ...sheet.choices.speaker_type.map((/** @type {any} */ item) => [item.id, item.name])], `type in ${room.label}`))));
+    parts.push(things(), joining(room));
     const noise = table.noise || {};
     parts.push(make("section", { class: "card" }, make("h2", {}, "Noise"),
       row("dBA", text(at("noise", "dba"), noise.dba, `noise of ${room.label}`, "45")), row("NC", text(at("noise", "nc"), noise.nc, `noise of ${room.label}`, "35"))));
@@ -184,7 +185,228 @@ function outline(room) {
 
 need("add-room").addEventListener("click", () => outline(null));
 select.addEventListener("change", forms);
+
+// -- cutting and joining rooms ---------------------------------------------------------------
+
+/** @param {any} room */
+function joining(room) {
+  const others = sheet.rooms.filter((/** @type {any} */ item) => item.key !== room.key && item.storey === room.storey);
+  const partner = /** @type {HTMLSelectElement} */ (make("select", { "aria-label": "Room beside it" }, ...others.map((/** @type {any} */ item) => make("option", { value: item.key }, item.label))));
+  /** @param {string} path @param {Record<string, any>} body @param {string} said */
+  const send = async (path, body, said) => {
+    try {
+      const told = await ask("POST", `${here}/survey/${path}`, { ...body, revision });
+      sessionStorage.setItem("soffit-said", said);
+      location.assign(`${location.pathname}?room=${encodeURIComponent(told.room)}`);
+    } catch (error) {
+      tell(error);
+    }
+  };
+  return make("details", { class: "card" }, make("summary", {}, "Cut or join"),
+    make("p", { class: "soft" }, "Cut: press two points of a straight line through the room, or write them."),
+    ...["start", "end"].map((name) => row(name === "start" ? "From x y, metres" : "To x y, metres", make("input", { id: `cut-${name}`, placeholder: "4.2 0" }))),
+    make("p", { class: "actions" },
+      make("button", { type: "button", onclick: () => pressTwo() }, "Press them"),
+      make("button", { type: "button", onclick: () => {
+        const [start, end] = ["start", "end"].map((name) => /** @type {HTMLInputElement} */ (need(`cut-${name}`)).value.split(/[\s,;]+/).filter(Boolean).map(Number));
+        send("split", { room: room.key, start, end }, `${room.label} is two rooms now`);
+      } }, "Cut it")),
+    others.length ? make("p", { class: "actions" }, partner, make("button", { type: "button", onclick: () => send("merge", { first: room.key, second: partner.value }, "One room now") }, "Join with it")) : null);
+}
+
+function pressTwo() {
+  /** @type {number[][]} */
+  const points = [];
+  say("Press two points of the line.");
+  pressed((p) => {
+    points.push(snapped(p, points[0] || null));
+    const name = points.length === 1 ? "start" : "end";
+    /** @type {HTMLInputElement} */ (need(`cut-${name}`)).value = points[points.length - 1].map((v) => v.toFixed(3)).join(" ");
+    return points.length < 2;
+  });
+}
+
+// -- things in and under the ceiling ---------------------------------------------------------
+
+/** Call back for presses on the board until it says that it has enough. @param {(p: number[]) => boolean} take */
+function pressed(take) {
+  /** @type {{x: number, y: number} | null} */
+  let down = null;
+  const stop = new AbortController();
+  board.classList.add("adds");
+  board.addEventListener("pointerdown", (event) => { down = { x: event.clientX, y: event.clientY }; }, { signal: stop.signal });
+  board.addEventListener("pointerup", (event) => {
+    if (!down || Math.hypot(event.clientX - down.x, event.clientY - down.y) > 6) return;
+    if (!take(metres(view.at(event)))) { stop.abort(); board.classList.remove("adds"); }
+  }, { signal: stop.signal });
+}
+
+/** What a new thing measures until somebody says otherwise. @type {Record<string, Record<string, any>>} */
+const NEW = {
+  light: { size: ["1.2 m", "0.3 m"] }, "air outlet": { size: ["0.6 m", "0.6 m"] }, sprinkler: { diameter: "70 mm" }, detector: { diameter: "100 mm" },
+  columns: { size: ["0.4 m", "0.4 m"] }, listening: { size: ["4 m", "3 m"] },
+};
+
+/** @param {string} list @param {string} kind */
+function addThing(list, kind) {
+  const key = select.value;
+  const known = sheet.tables.rooms?.[key]?.[list] || [];
+  const name = kind || { columns: "column", doors: "door", listening: "listening area", test_points: "place to measure", racks: "rack" }[list] || list;
+  const at = make("input", { id: "thing-at", placeholder: "3.2 m, 1.5 m", "aria-label": `Where the ${name} is: x, y` });
+  const form = make("section", { class: "card" }, make("h2", {}, `Add: ${name}`), make("p", { class: "soft" }, "Press on the plan where it is, or write x, y in any unit."),
+    row("Middle at", at), make("p", { class: "actions" }, make("button", { type: "button", class: "main", onclick: () => keep(/** @type {HTMLInputElement} */ (at).value.split(",").map((part) => value(part))) }, "Add it"), make("button", { type: "button", onclick: () => location.reload() }, "Leave it")));
+  need("forms").prepend(form);
+  at.focus();
+  pressed((p) => { const q = snapped(p, null); /** @type {HTMLInputElement} */ (at).value = q.map((v) => `${v.toFixed(3)} m`).join(", "); return true; });
+
+  /** @param {(string|number)[]} place */
+  function keep(place) {
+    if (place.length !== 2) { say("Two numbers are needed: x, y."); return; }
+    if (list === "racks") {
+      let rack = "rack";
+      for (let n = 2; sheet.tables.racks?.[rack]; n += 1) rack = `rack-${n}`;
+      change([{ path: ["racks", rack], op: "set", value: { label: "Rack", room: key, at: place } }], "a rack");
+      return;
+    }
+    /** @type {Record<string, any>} */
+    const thing = kind ? { kind } : {};
+    const shape = NEW[kind] || NEW[list];
+    if (list === "doors" || list === "test_points") Object.assign(thing, { at: place });
+    else if (shape?.size) Object.assign(thing, { corner: place.map((v, i) => centred(v, shape.size[i])), size: shape.size });
+    else Object.assign(thing, { at: place, diameter: shape?.diameter || "0.3 m" });
+    if (list === "test_points") {
+      let n = known.length + 1;
+      while (known.some((/** @type {any} */ item) => item.key === `t${n}`)) n += 1;
+      Object.assign(thing, { key: `t${n}`, label: `place ${n}` });
+    }
+    change([{ path: ["rooms", key, list], op: "append", value: thing }], `${name} in ${key}`);
+  }
+}
+
+/** @param {string|number} middle @param {string} size @returns {string|number} the lower corner, where both are in metres */
+function centred(middle, size) {
+  const number = typeof middle === "number" ? middle : /^-?[\d.]+ ?m$/.test(middle) ? parseFloat(middle) : NaN;
+  return Number.isNaN(number) ? middle : Number((number - parseFloat(size) / 2).toFixed(4));
+}
+
+/** Every thing of the room, with its values to change. */
+function things() {
+  const key = select.value;
+  const table = sheet.tables.rooms?.[key] || {};
+  const parts = [];
+  for (const list of ["obstacles", "columns", "doors", "listening", "test_points"]) {
+    (table[list] || []).forEach((/** @type {any} */ item, /** @type {number} */ index) => {
+      const name = item.label || item.kind || list.replace(/_/g, " ").replace(/s$/, "");
+      const under = (/** @type {(string|number)[]} */ ...rest) => ["rooms", key, list, index, ...rest];
+      const fields = Object.entries(item).flatMap(([field, held]) => (Array.isArray(held)
+        ? held.every((v) => typeof v !== "object") ? held.map((v, i) => row(`${field} ${["x", "y"][i] || i + 1}`, text(under(field, i), v, `${name}: ${field}`))) : []
+        : [row(field.replace(/_/g, " "), text(under(field), held, `${name}: ${field}`))]));
+      parts.push(make("details", {}, make("summary", {}, name), ...fields,
+        make("p", {}, make("button", { type: "button", onclick: () => change([{ path: under(), op: "remove" }], `take out ${name}`) }, "Take it out"))));
+    });
+  }
+  return make("details", { class: "card", id: "things" }, make("summary", {}, `Things: ${parts.length}`), ...parts);
+}
+
+need("thing").addEventListener("change", (event) => {
+  const [list, kind] = /** @type {HTMLSelectElement} */ (event.target).value.split(":");
+  /** @type {HTMLSelectElement} */ (event.target).value = "";
+  if (list) addThing(list, kind);
+});
+
+// -- the room in hand, and its grid by dragging ----------------------------------------------
+
+function shape() {
+  const room = sheet.rooms.find((/** @type {any} */ item) => item.key === select.value);
+  const group = need("room-shape");
+  group.replaceChildren();
+  if (!room) return;
+  const path = (/** @type {number[][]} */ ring) => `${ring.map(drawing).map((p, i) => `${i ? "L" : "M"}${p.x.toFixed(2)} ${p.y.toFixed(2)}`).join("")}Z`;
+  group.innerHTML = `<clipPath id="room-clip"><path d="${path(room.outline)}"/></clipPath><g id="grid-lines" clip-path="url(#room-clip)"></g><path d="${path(room.outline)}" fill="none" stroke="#b5371c" stroke-width="0.9"/>`;
+  room.ceilings.forEach((/** @type {any} */ ceiling, /** @type {number} */ index) => { if (ceiling.grid) grid(room, ceiling.grid, index); });
+}
+
+/** @param {any} room @param {any} held @param {number} index */
+function grid(room, held, index) {
+  const lines = need("grid-lines");
+  const group = need("room-shape");
+  const now = { origin: [...held.origin], angle: held.angle_rad };
+  const table = sheet.tables.rooms[room.key].ceilings?.[index];
+  const dots = ["origin", "turn"].map((kind) => {
+    const dot = document.createElementNS(NS, "g");
+    dot.setAttribute("class", "unit");
+    dot.setAttribute("tabindex", "0");
+    dot.setAttribute("role", "button");
+    dot.setAttribute("aria-label", kind === "origin" ? `Crossing of the grid of ${room.label}: arrow keys move it, Enter keeps it` : `Turn of the grid of ${room.label}: arrow keys turn it, Enter keeps it`);
+    dot.innerHTML = kind === "origin" ? '<circle class="touch" r="3.4"/><path d="M-2.6 0h5.2M0 -2.6v5.2" stroke="#b5371c" stroke-width=".7"/>' : '<circle class="touch" r="3.4"/><circle r="1.3" fill="#ffffff" stroke="#b5371c" stroke-width=".7"/>';
+    group.append(dot);
+    return dot;
+  });
+  const arm = held.pitch[0] * 2;
+
+  function show() {
+    const xs = room.outline.map((/** @type {number[]} */ p) => p[0]), ys = room.outline.map((/** @type {number[]} */ p) => p[1]);
+    const far = Math.hypot(Math.max(...xs) - Math.min(...xs), Math.max(...ys) - Math.min(...ys)) + Math.hypot(now.origin[0] - xs[0], now.origin[1] - ys[0]);
+    const c = Math.cos(now.angle), s = Math.sin(now.angle);
+    const to = (/** @type {number} */ u, /** @type {number} */ v) => drawing([now.origin[0] + u * c - v * s, now.origin[1] + u * s + v * c]);
+    let d = "";
+    for (const [pitch, across] of [[held.pitch[0], false], [held.pitch[1], true]]) {
+      const n = Math.min(Math.ceil(far / Number(pitch)), 400);
+      for (let i = -n; i <= n; i += 1) {
+        const a = across ? to(-far, i * Number(pitch)) : to(i * Number(pitch), -far), b = across ? to(far, i * Number(pitch)) : to(i * Number(pitch), far);
+        d += `M${a.x.toFixed(2)} ${a.y.toFixed(2)}L${b.x.toFixed(2)} ${b.y.toFixed(2)}`;
+      }
+    }
+    lines.innerHTML = `<path d="${d}" stroke="#b3bac0" stroke-width=".18" fill="none"/>`;
+    const o = to(0, 0), t = to(arm, 0);
+    dots[0].setAttribute("transform", `translate(${o.x} ${o.y})`);
+    dots[1].setAttribute("transform", `translate(${t.x} ${t.y})`);
+  }
+
+  function keep() {
+    if (!table) { say("This grid is assumed: say the ceiling's kind first."); show(); return; }
+    const under = ["rooms", room.key, "ceilings", index, "grid"];
+    const angle = Number((now.angle * 180 / Math.PI).toFixed(2));
+    const value = now.origin.map((v) => Number(v.toFixed(4)));
+    if (value[0] === Number(held.origin[0].toFixed(4)) && value[1] === Number(held.origin[1].toFixed(4)) && Math.abs(now.angle - held.angle_rad) < 1e-4) return;
+    change(table.grid ? [{ path: [...under, "origin"], op: "set", value }, ...(angle || table.grid.angle !== undefined ? [{ path: [...under, "angle"], op: "set", value: angle ? `${angle} deg` : 0 }] : [])]
+      : [{ path: under, op: "set", value: { origin: value, pitch: held.pitch, ...(angle ? { angle: `${angle} deg` } : {}) } }], `grid of ${room.label}`);
+  }
+
+  dots.forEach((dot, which) => {
+    dot.addEventListener("pointerdown", (event) => {
+      event.preventDefault();
+      event.stopPropagation();
+      dot.setPointerCapture(event.pointerId);
+      dot.classList.add("held");
+    });
+    dot.addEventListener("pointermove", (event) => {
+      if (!dot.classList.contains("held")) return;
+      event.stopPropagation();
+      const p = metres(view.at(event));
+      if (which === 0) now.origin = snapped(p, null);
+      else now.angle = Math.round(Math.atan2(p[1] - now.origin[1], p[0] - now.origin[0]) * 360 / Math.PI) / 360 * Math.PI;
+      show();
+      say(which === 0 ? `crossing at ${length(now.origin[0])}, ${length(now.origin[1])}` : `turned by ${(now.angle * 180 / Math.PI).toFixed(1)} degrees`);
+    });
+    dot.addEventListener("pointerup", (event) => { event.stopPropagation(); dot.classList.remove("held"); keep(); });
+    dot.addEventListener("keydown", (event) => {
+      const step = /** @type {Record<string, number[]>} */ ({ ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] })[event.key];
+      if (step) {
+        event.preventDefault();
+        event.stopPropagation();
+        if (which === 0) now.origin = [now.origin[0] + step[0] * STEP / 2, now.origin[1] + step[1] * STEP / 2];
+        else now.angle += (step[0] + step[1]) * Math.PI / 360;
+        show();
+      } else if (event.key === "Enter") { event.preventDefault(); keep(); }
+    });
+  });
+  show();
+}
+
+select.addEventListener("change", shape);
 forms();
+shape();
 
 // -- the whole text --------------------------------------------------------------------------
 
