@@ -143,3 +143,42 @@ def test_a_folder_with_other_things_is_left_alone(tmp_path, capsys):
     assert run(["read", str(path), "--into", str(folder)]) == 2
     assert "not empty" in capsys.readouterr().err
     assert [item.name for item in folder.iterdir()] == ["letter.txt"]
+
+
+def test_a_later_issue_under_another_name_is_the_same_plan(tmp_path, folder):
+    path = _model(wide=11.0).write(tmp_path / "plan_rev_b.ifc")
+    told = read_into(path, folder, site=SiteWishes())
+    assert any("a wall moved" in item.what for item in told.differences)
+
+
+def test_plans_of_two_storeys_go_into_one_job(tmp_path):
+    import ezdxf
+
+    from soffit.plans.proposal import ReadWishes
+
+    def drawing(name, at):
+        document = ezdxf.new("R2010")
+        space = document.modelspace()
+        x, y = at
+        ring = [(x, y), (x + 6, y), (x + 6, y + 4), (x, y + 4)]
+        space.add_lwpolyline(ring, close=True, dxfattribs={"layer": "WALL"})
+        space.add_text(f"{name} office", height=0.2).set_placement((x + 2, y + 2))
+        document.saveas(tmp_path / f"{name}.dxf")
+        return tmp_path / f"{name}.dxf"
+
+    folder = tmp_path / "job"
+    first = ReadWishes(unit_m=1.0, storey="Ground floor")
+    read_into(drawing("Lower", (0, 0)), folder, site=SiteWishes(), wishes=first)
+    second = ReadWishes(
+        unit_m=1.0, storey="First floor", elevation_m=3.5, corners=((100.0, 50.0, 0.0, 0.0),)
+    )
+    path = drawing("Upper", (100, 50))
+    told = read_into(path, folder, site=SiteWishes(), wishes=second)
+    assert [item.what.split(",")[0] for item in told.differences] == ["new room 'Upper office'"]
+    read_into(path, folder, site=SiteWishes(), wishes=second, accept=True)
+    survey = read_job(folder).survey
+    levels = {storey.label: storey.elevation_m for storey in survey.storeys}
+    assert levels == {"Ground floor": 0.0, "First floor": 3.5}
+    upper = next(room for room in survey.rooms if "Upper" in room.label)
+    assert min(x for x, _ in upper.outline) == pytest.approx(0.0, abs=0.02)
+    assert read_into(path, folder, site=SiteWishes(), wishes=second).differences == ()

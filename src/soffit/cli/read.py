@@ -86,7 +86,9 @@ def _corners(
     type=click.Choice(["grid", "plasterboard", "open"]),
     help="Kind of ceiling where the file does not tell.",
 )
-@click.option("--scale", type=float, help="Drawings: denominator of the scale, 100 for 1:100.")
+@click.option("--storey", default="", help="Drawings: name of the storey, such as First floor.")
+@click.option("--elevation", help="Drawings: level of the storey's floor, such as 3.5 m.")
+@click.option("--scale", type=float, help="PDF: denominator of the scale, 100 for 1:100.")
 @click.option("--unit", help="Drawings: length of one drawing unit, such as 1 mm or 1 in.")
 @click.option(
     "--layer",
@@ -123,6 +125,8 @@ def command(  # noqa: PLR0913 one argument an option, as the face shows them
     name: str,
     height: str | None,
     ceiling: "CeilingKind | None",
+    storey: str,
+    elevation: str | None,
     scale: float | None,
     unit: str | None,
     layers: tuple[tuple[str, str], ...],
@@ -148,6 +152,8 @@ def command(  # noqa: PLR0913 one argument an option, as the face shows them
         layers=layers,
         height_m=parse(height, "length") if height else None,
         ceiling_kind=ceiling,
+        storey=storey,
+        elevation_m=parse(elevation, "length") if elevation else None,
         page=page,
         corners=corners,
     )

@@ -307,18 +307,25 @@ def _over(table: Table, speakers: Sequence[tuple[str, Point]]) -> str:
     return f", in the way of {', '.join(hit)}" if hit else ""
 
 
-def match_rooms(
-    known: Mapping[str, tuple[str, str, Sequence[Point]]],
-    rooms: Sequence[tuple[str, str, str, Sequence[Point]]],
-) -> dict[str, str]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """What tells a room from others: what names it for good, its name, storey and ground. [m]."""
+
+    origin_id: str
+    label: str
+    storey_key: str
+    outline: Sequence[Point]
+
+
+def match_rooms(known: Mapping[str, Known], rooms: Mapping[str, Known]) -> dict[str, str]:
     """Find rooms again: by what names them for good, by name, or by the ground they cover.
 
     Parameters
     ----------
     known
-        Origin id, label and outline by key. [m]
+        Rooms of the last reading by key.
     rooms
-        Key, origin id, label and outline of the rooms read now. [m]
+        Rooms read now by key.
 
     Returns
     -------
@@ -328,29 +335,29 @@ def match_rooms(
     found: dict[str, str] = {}
     free = dict(known)
     for rule in (_by_origin, _by_label, _by_ground):
-        for key, origin, label, outline in rooms:
+        for key, room in rooms.items():
             if key in found:
                 continue
-            hits = [old for old, entry in free.items() if rule(entry, (origin, label, outline))]
+            hits = [old for old, entry in free.items() if rule(entry, room)]
             if len(hits) == 1:
                 found[key] = hits[0]
                 del free[hits[0]]
     return found
 
 
-_Entry = tuple[str, str, Sequence[Point]]
+def _by_origin(one: Known, two: Known) -> bool:
+    return bool(one.origin_id) and one.origin_id == two.origin_id
 
 
-def _by_origin(one: _Entry, two: _Entry) -> bool:
-    return bool(one[0]) and one[0] == two[0]
+def _by_label(one: Known, two: Known) -> bool:
+    is_same = one.label.casefold() == two.label.casefold()
+    return bool(one.label) and is_same and one.storey_key == two.storey_key
 
 
-def _by_label(one: _Entry, two: _Entry) -> bool:
-    return bool(one[1]) and one[1].casefold() == two[1].casefold()
-
-
-def _by_ground(one: _Entry, two: _Entry) -> bool:
-    a, b = Polygon(one[2]), Polygon(two[2])
+def _by_ground(one: Known, two: Known) -> bool:
+    if one.storey_key != two.storey_key:
+        return False
+    a, b = Polygon(one.outline), Polygon(two.outline)
     if not (a.is_valid and b.is_valid):
         return False
     return bool(a.intersection(b).area > 0.6 * a.union(b).area)

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, cast
 
@@ -11,6 +12,7 @@ from shapely.geometry import MultiPoint, Polygon
 from shapely.geometry import Point as PlanPoint
 
 from soffit.model.survey import ObstacleKind, Point
+from soffit.plans.calibrate import Similar, similar_by
 from soffit.plans.door_swings import Swing, closed_doors
 from soffit.plans.drawing_units import UnitVote, vote_unit
 from soffit.plans.dxf_entities import Drawing, RawBlock, arc_points, load_drawing
@@ -107,7 +109,7 @@ class _Plan:
     def __init__(self, drawing: Drawing, vote: UnitVote, wishes: ReadWishes) -> None:
         self.drawing, self.vote, self.wishes = drawing, vote, wishes
         self.unit_m = vote.unit_m
-        self.shift = self._shift()
+        self.shift = np.zeros(2) if wishes.corners else self._shift()
         self.notes = [f"Drawing unit {vote.unit}, {vote.confidence:.0%} sure: {vote.text}."]
         if vote.header_differs:
             self.notes.append("The header of the file names another unit: it is not believed.")
@@ -116,6 +118,7 @@ class _Plan:
         if np.any(self.shift):
             x, y = self.shift
             self.notes.append(f"The plan was moved by {x:+.0f} m in x and {y:+.0f} m in y.")
+        self.place = self._placed()
 
     def _shift(self) -> FloatArray:
         points = np.array(
@@ -128,15 +131,35 @@ class _Plan:
             -np.floor(middle / 1000.0) * 1000.0 * (np.abs(middle) > _FAR_M), dtype=float
         )
 
+    def _placed(self) -> Similar:
+        """Return the map from the drawing to the plan, by known corners where there are some."""
+        plain = Similar(
+            scale=self.unit_m, turn_rad=0.0, shift=(float(self.shift[0]), float(self.shift[1]))
+        )
+        known = self.wishes.corners
+        if not known:
+            return plain
+        if len(known) == 1:
+            x, y, to_x, to_y = known[0]
+            self.notes.append("The plan was moved so that its known corner fits.")
+            return replace(plain, shift=(to_x - x * self.unit_m, to_y - y * self.unit_m))
+        place = similar_by(known)
+        self.notes.append(
+            f"The plan was laid by {len(known)} known corners: a drawing unit is"
+            f" {place.scale:.6g} m, turned by {math.degrees(place.turn_rad):.2f} degrees."
+        )
+        self.unit_m = place.scale
+        return place
+
     def at(self, point: Sequence[float]) -> Point:
         """Return a place of the drawing in metres."""
-        x, y = np.asarray(point[:2], dtype=float) * self.unit_m + self.shift
+        x, y = self.place(np.asarray(point[:2], dtype=float)[None, :])[0]
         return float(x), float(y)
 
     def metres(self, segments: Sequence[tuple[float, float, float, float]]) -> FloatArray:
         """Return segments (n, 2, 2) in metres."""
-        found = np.array(segments, dtype=np.float64).reshape(-1, 2, 2)
-        return found * self.unit_m + self.shift
+        found = np.array(segments, dtype=np.float64).reshape(-1, 2)
+        return self.place(found).reshape(-1, 2, 2)
 
     # --------------------------------------------------------------------- lines
     def lines(self) -> PlanLines:
@@ -199,7 +222,7 @@ class _Plan:
         return _DOOR_M[0] <= radius * self.unit_m <= _DOOR_M[1]
 
     def _flat(self, points: "Iterator[tuple[float, float]]") -> FloatArray:
-        line = np.array(list(points), dtype=np.float64) * self.unit_m + self.shift
+        line = self.place(np.array(list(points), dtype=np.float64))
         return np.stack([line[:-1], line[1:]], axis=1)
 
     def _swings(self) -> list[Swing]:

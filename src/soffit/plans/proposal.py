@@ -256,6 +256,8 @@ class ReadWishes:
         Ceiling height where the file has none. [m]
     ceiling_kind
         Kind of ceiling where the file does not tell.
+    storey, elevation_m
+        Name and level of the storey where the file tells none. [m]
     page
         Page of a PDF, 1 the first.
     corners : (n, 4)
@@ -267,6 +269,8 @@ class ReadWishes:
     layers: tuple[tuple[str, str], ...] = ()
     height_m: float | None = None
     ceiling_kind: CeilingKind | None = None
+    storey: str = ""
+    elevation_m: float | None = None
     page: int = 1
     corners: tuple[tuple[float, float, float, float], ...] = ()
 

@@ -1,11 +1,13 @@
 """One door to all readers: a file of any kind to a proposal."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from soffit.plans.files import kind_of_file, refuse
 from soffit.plans.grids import with_grids
-from soffit.plans.proposal import PlanProposal, ReadWishes
+from soffit.plans.keys import key_of
+from soffit.plans.proposal import PlanProposal, ReadWishes, StoreyProposal
 
 
 def read_file(
@@ -34,7 +36,23 @@ def read_file(
     MissingExtraError
         If the library for its kind is not installed.
     """
-    return with_grids(_read(path, others, wishes or ReadWishes()))
+    wishes = wishes or ReadWishes()
+    return with_grids(_on_storey(_read(path, others, wishes), wishes))
+
+
+def _on_storey(proposal: PlanProposal, wishes: ReadWishes) -> PlanProposal:
+    """Name the only storey of a drawing or list as a person says."""
+    if (not wishes.storey and wishes.elevation_m is None) or len(proposal.storeys) != 1:
+        return proposal
+    old = proposal.storeys[0]
+    label = wishes.storey or old.label
+    level = old.elevation_m if wishes.elevation_m is None else wishes.elevation_m
+    key = key_of(label, set(), fallback="storey")
+    return replace(
+        proposal,
+        storeys=(StoreyProposal(key=key, label=label, elevation_m=level),),
+        rooms=tuple(replace(room, storey_key=key) for room in proposal.rooms),
+    )
 
 
 def _read(path: Path, others: Sequence[Path], wishes: ReadWishes) -> PlanProposal:

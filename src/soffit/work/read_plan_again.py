@@ -7,10 +7,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from soffit.model.survey import Point
-from soffit.plans.compare import Difference, Step, compare_room, match_rooms
+from soffit.plans.compare import Difference, Known, Step, compare_room, match_rooms
 from soffit.plans.proposal import PlanProposal, RoomProposal
 from soffit.tables.settings import DEFAULT_LIMITS
-from soffit.work.read_plan_keep import keep_files, memory_of, remember
+from soffit.work.read_plan_keep import keep_files, memories_of, remember
 
 if TYPE_CHECKING:
     from soffit.model.decisions import Job
@@ -63,7 +63,7 @@ def keep_again(
     from soffit.job.api import Edit, edit_survey, open_job
 
     job = open_job(folder)
-    known = _known(folder, job)
+    known = _known(folder, job, path.name, report.proposal)
     proposal = _with_known_keys(report.proposal, known)
     wanted = {proposal.rooms[report.proposal.rooms.index(room)].key for room in report.kept}
     differences, tables = _differences(proposal, known, job, wanted)
@@ -105,10 +105,13 @@ def _is_new_room(step: Step, known: _Known) -> bool:
     return where[0] in {"zones", "storeys"} or (len(where) == 2 and where[1] not in known.mine)
 
 
-def _known(folder: Path, job: "Job") -> _Known:
+def _known(folder: Path, job: "Job", name: str, proposal: PlanProposal) -> _Known:
     text = (folder / "job.toml").read_text(encoding="utf-8")
     mine = tomllib.loads(text).get("rooms", {})
-    memory = memory_of(folder)
+    memories = memories_of(folder)
+    memory = memories.get(name) or _same_plan(memories, proposal)
+    if memory is None and memories:
+        return _Known(base={}, origins={}, mine=mine, aside=frozenset(), is_remembered=True)
     if memory is not None:
         rooms = memory["rooms"]
         return _Known(
@@ -119,27 +122,60 @@ def _known(folder: Path, job: "Job") -> _Known:
             is_remembered=True,
         )
     base = {
-        room.key: {"label": room.label, "outline": [list(p) for p in room.outline]}
+        room.key: {
+            "label": room.label,
+            "storey": room.storey_key,
+            "outline": [list(p) for p in room.outline],
+        }
         for room in job.survey.rooms
     }
     return _Known(base=base, origins={}, mine=mine, aside=frozenset(), is_remembered=False)
+
+
+def _same_plan(
+    memories: Mapping[str, Mapping[str, Any]], proposal: PlanProposal
+) -> Mapping[str, Any] | None:
+    """Return what is remembered of a plan that came under another name, such as a later issue."""
+    best: tuple[int, Mapping[str, Any]] | None = None
+    for memory in memories.values():
+        known = {
+            key: _entry(str(entry.get("origin", "")), entry["table"])
+            for key, entry in memory["rooms"].items()
+        }
+        count = len(match_rooms(known, _entries(proposal)))
+        if 2 * count >= len(known) and (best is None or count > best[0]):
+            best = (count, memory)
+    return best[1] if best else None
+
+
+def _entry(origin: str, table: Table) -> Known:
+    ring = [(float(x), float(y)) for x, y in table["outline"]]
+    return Known(
+        origin_id=origin,
+        label=str(table.get("label", "")),
+        storey_key=str(table.get("storey", "")),
+        outline=ring,
+    )
+
+
+def _entries(proposal: PlanProposal) -> dict[str, Known]:
+    return {
+        room.key: Known(
+            origin_id=room.origin_id,
+            label=room.label,
+            storey_key=room.storey_key,
+            outline=room.outline,
+        )
+        for room in proposal.rooms
+    }
 
 
 def _with_known_keys(proposal: PlanProposal, known: _Known) -> PlanProposal:
     """Give rooms the keys by which the job knows them, and new ones keys that are free."""
     from soffit.plans.keys import key_of
 
-    old = {
-        key: (
-            known.origins.get(key, ""),
-            str(table.get("label", "")),
-            [(float(x), float(y)) for x, y in table["outline"]],
-        )
-        for key, table in known.base.items()
-    }
-    keys = match_rooms(
-        old, [(room.key, room.origin_id, room.label, room.outline) for room in proposal.rooms]
-    )
+    old = {key: _entry(known.origins.get(key, ""), table) for key, table in known.base.items()}
+    keys = match_rooms(old, _entries(proposal))
     taken = set(known.base) | set(known.mine)
     for room in proposal.rooms:
         if room.key not in keys:

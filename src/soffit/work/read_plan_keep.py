@@ -1,6 +1,5 @@
 """Make a job of what was read, and remember what the plan said for the next reading."""
 
-import hashlib
 import json
 import shutil
 from collections.abc import Sequence
@@ -9,14 +8,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from soffit.errors import JobError
-from soffit.plans.proposal import PlanProposal, RoomProposal
+from soffit.plans.proposal import PlanProposal
 
 if TYPE_CHECKING:
     from soffit.plans.to_job import SiteWishes
     from soffit.work.read_plan import ReadReport
 
-MEMORY_FILE: Final = "read.json"
-"""What the last reading of a plan said, in the folder ``plans`` of the job."""
+MEMORY_ENDING: Final = ".read.json"
+"""What the last reading of a plan said: its file name and this, in the folder ``plans``."""
 
 _COPY_MOST_BYTES: Final = 50_000_000
 
@@ -195,11 +194,12 @@ def remember(
         ],
     }
     text = json.dumps(body, ensure_ascii=False, indent=1, sort_keys=True) + "\n"
-    replace_file(folder / "plans" / MEMORY_FILE, text)
+    (folder / "plans").mkdir(exist_ok=True)
+    replace_file(folder / "plans" / f"{name}{MEMORY_ENDING}", text)
 
 
-def memory_of(folder: Path) -> dict[str, Any] | None:
-    """Return what the last reading of a plan said; ``None`` if there was none.
+def memories_of(folder: Path) -> dict[str, dict[str, Any]]:
+    """Return what the last reading of each plan said, by file name.
 
     Parameters
     ----------
@@ -209,44 +209,21 @@ def memory_of(folder: Path) -> dict[str, Any] | None:
     Raises
     ------
     JobError
-        If the file is damaged.
+        If a file is damaged.
     """
-    path = folder / "plans" / MEMORY_FILE
-    if not path.exists():
-        return None
-    try:
-        body: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-        rooms = body["rooms"]
-        if not all(isinstance(entry["table"], dict) for entry in rooms.values()):
-            raise KeyError("table")  # noqa: EM101 caught below
-    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
-        raise JobError(
-            what="what was read before cannot be told",
-            where=str(path),
-            why=f"the file is damaged: {error}",
-            do="delete it: the next reading then compares with job.toml itself",
-        ) from None
-    return body
-
-
-def digest(path: Path) -> str:
-    """Return a short digest of a file.
-
-    Parameters
-    ----------
-    path
-        The file.
-    """
-    with path.open("rb") as handle:
-        return hashlib.file_digest(handle, "sha256").hexdigest()[:16]
-
-
-def rooms_by_origin(rooms: Sequence[RoomProposal]) -> dict[str, RoomProposal]:
-    """Return rooms by what names them in the file for good.
-
-    Parameters
-    ----------
-    rooms
-        What was read.
-    """
-    return {room.origin_id: room for room in rooms if room.origin_id}
+    found: dict[str, dict[str, Any]] = {}
+    for path in sorted((folder / "plans").glob(f"*{MEMORY_ENDING}")):
+        try:
+            body: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+            rooms = body["rooms"]
+            if not all(isinstance(entry["table"], dict) for entry in rooms.values()):
+                raise KeyError("table")  # noqa: EM101 caught below
+        except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+            raise JobError(
+                what="what was read before cannot be told",
+                where=str(path),
+                why=f"the file is damaged: {error}",
+                do="delete it: the next reading then compares with job.toml itself",
+            ) from None
+        found[path.name.removesuffix(MEMORY_ENDING)] = body
+    return found
