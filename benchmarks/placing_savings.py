@@ -107,7 +107,8 @@ def page(rows: list[dict[str, Any]]) -> str:
         "",
         f"In {len(worse)} of {len(rows)} comparisons the hand pattern needed fewer speakers than"
         f" the search at the hand pattern's own evenness; in {len(untidy)} of these it had more"
-        " than 10 % of its speakers beside its pattern, which the search is not allowed. Every"
+        " than 10 % of its speakers beside its pattern, which the search is not allowed. A hand"
+        " pattern within that limit can be recommended as it stands. Every"
         " hand pattern stands on the front as a marked point, so none of this is hidden from"
         " whoever chooses.",
         "",
