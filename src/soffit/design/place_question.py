@@ -190,8 +190,10 @@ def make_question(  # noqa: PLR0913 the whole question of a room, each by name
 
     Parameters
     ----------
-    room, speaker_type, voltage_v, obstacles, catalogue, placed, limits, family, is_imperial
+    room, speaker_type, obstacles, catalogue, placed, limits, family, is_imperial
         As in ``design.place.choose_layouts``.
+    voltage_v
+        Nominal line voltage. [V]
 
     Returns
     -------
