@@ -82,8 +82,11 @@ def get_plan(page: PageOf, room: str) -> Response:
 def get_map(page: PageOf, room: str, measure: str = "") -> Response:
     """Return level map and evenness of a room."""
     now = page.now()
-    drag = page_live.drag_room(now, now.job.survey.room(room), measure)
-    return _json(drag.rest())
+    here = now.job.survey.room(room)
+    if measure in {"sti", "low end"}:
+        drag = page_live.drag_room(now, here)
+        return _json({**drag.rest(), "map": page_live.drawn_map(now, here, measure)})
+    return _json(page_live.drag_room(now, here, measure).rest())
 
 
 @router.post("/jobs/{job}/rooms/{room}/drag", operation_id="drag_speaker")

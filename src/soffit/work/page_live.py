@@ -45,11 +45,75 @@ def map_dict(level: LevelMap) -> dict[str, Any]:
         "step_m": grid.step_m,
         "columns": grid.n_x,
         "rows": grid.n_y,
-        "floor_db": floor,
-        "per_db": _PER_DB,
+        "floor": floor,
+        "per_band": _PER_DB,
+        "band": 1.0,
         "outside": _OUTSIDE,
         "measure": level.measure,
         "unit": "dBA" if "dBA" in level.measure else "dB",
+        "cells": base64.b64encode(packed.tobytes()).decode("ascii"),
+    }
+
+
+WORDS: Final[dict[str, str]] = {
+    "direct 4 kHz": "evenness: direct sound at 4 kHz",
+    "direct 2 kHz": "evenness: direct sound at 2 kHz",
+    "direct dBA": "direct sound, dBA",
+    "whole 2 kHz": "announcement: with the room, 2 kHz",
+    "whole 4 kHz": "announcement: with the room, 4 kHz",
+    "whole dBA": "music: how loud with the room, dBA",
+    "sti": "clarity: speech transmission index",
+    "low end": "bass: from seat to seat",
+}
+"""What the page can show, by name, in the words of what a person asks."""
+
+
+def drawn_map(now: Snapshot, room: Room, kind: str) -> dict[str, Any]:
+    """Return a map of the papers, clarity or bass, packed as the level map is.
+
+    Parameters
+    ----------
+    now
+        The job; it has a design.
+    room
+        The room.
+    kind
+        ``sti`` or ``low end``.
+
+    Raises
+    ------
+    JobError
+        If the room has no such map.
+    """
+    drawn = next(item for item in now.view.rooms if item.key == room.key)
+    view = next((item for item in drawn.maps if item.kind == kind), None)
+    if view is None:
+        raise JobError(
+            what=f"{room.label} has no map of {WORDS.get(kind, kind)}",
+            where=f"rooms.{room.key}",
+            why="clarity is mapped where the brief asks for it, bass where a subwoofer hangs",
+            do="ask for it on the survey sheet, or choose another map",
+        )
+    band = round(float(view.edges[1] - view.edges[0]), 6)
+    inside = np.isfinite(view.values)
+    scaled = view.values / band
+    floor = math.floor(float(np.nanmin(scaled))) - 1.0 if inside.any() else 0.0
+    steps = np.clip(np.rint((scaled - floor) * _PER_DB), 0, _OUTSIDE - 1)
+    packed = np.where(inside, np.nan_to_num(steps), _OUTSIDE).astype(np.uint8)
+    rows, columns = view.values.shape
+    return {
+        "x0_m": view.origin[0],
+        "y0_m": view.origin[1],
+        "step_m": view.step_m,
+        "columns": columns,
+        "rows": rows,
+        "floor": floor,
+        "per_band": _PER_DB,
+        "band": band,
+        "outside": _OUTSIDE,
+        "measure": view.title,
+        "unit": view.unit,
+        "note": view.note,
         "cells": base64.b64encode(packed.tobytes()).decode("ascii"),
     }
 

@@ -76,7 +76,7 @@ def _ceiling(
 ) -> dict[str, Any]:
     del page
     from soffit.papers.maps import band_colours
-    from soffit.work.page_live import MEASURES
+    from soffit.work.page_live import MEASURES, WORDS
 
     plan = page_plan.plan_dict(now, values["room"]) if values["room"] else None
     site, catalogue = now.job.survey.site, now.job.catalogue
@@ -99,7 +99,18 @@ def _ceiling(
             if item.taps_at(site.line_voltage_v)
         ],
     }
-    return {"plan": plan, "measures": MEASURES, "data": _data(data)}
+    drawn = {
+        item.kind
+        for drawn_room in (now.view.rooms if now.job.design.speakers else ())
+        if drawn_room.key == values["room"]
+        for item in drawn_room.maps
+    }
+    names = [*MEASURES, *(kind for kind in ("sti", "low end") if kind in drawn)]
+    return {
+        "plan": plan,
+        "measures": [(name, WORDS.get(name, name)) for name in names],
+        "data": _data(data),
+    }
 
 
 def _choices(

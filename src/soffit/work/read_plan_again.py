@@ -28,6 +28,7 @@ class _Known:
     mine: Mapping[str, Table]
     aside: frozenset[str]
     is_remembered: bool
+    file: str = ""
 
 
 def keep_again(
@@ -89,7 +90,12 @@ def keep_again(
     edit_survey(folder, edits, job.job_revision, who=who, what=what)
     keep_files(changed, folder, (path,))
     if accept:
-        remember(folder, path.name, proposal, {**_copies(known.base), **tables})
+        remember(
+            folder,
+            path.name,
+            proposal,
+            {**_copies(known.base), **_remembered(tables, known, proposal)},
+        )
     else:
         added = {key: table for key, table in tables.items() if key not in known.mine}
         remember(folder, path.name, proposal, {**_copies(known.base), **added})
@@ -120,6 +126,7 @@ def _known(folder: Path, job: "Job", name: str, proposal: PlanProposal) -> _Know
             mine=mine,
             aside=frozenset(str(item.get("origin", "")) for item in memory.get("others", ())),
             is_remembered=True,
+            file=str(memory.get("file", "")),
         )
     base = {
         room.key: {
@@ -202,6 +209,7 @@ def _differences(
 
     found: list[Difference] = []
     tables: dict[str, dict[str, Any]] = {}
+    known = replace(known, base=_without_absent(known.base, proposal, known.file))
     read = {room.key for room in proposal.rooms}
     for room in proposal.rooms:
         table = room_table(room, obstacles_of(proposal, room.key))
@@ -219,6 +227,41 @@ def _differences(
             what = "the plan does not show this room any more"
             found.append(Difference(room_key=key, what=what, kept="take it out by hand"))
     return found, tables
+
+
+def _without_absent(
+    base: Mapping[str, Table], proposal: PlanProposal, file: str
+) -> dict[str, Table]:
+    """Leave out things of models that were read along last time and are not now."""
+    if proposal.others:
+        return dict(base)
+    found: dict[str, Table] = {}
+    for key, table in base.items():
+        things = table.get("obstacles")
+        if things:
+            kept = [item for item in things if _is_own(str(item.get("source", "")), file)]
+            table = {**table, "obstacles": kept}  # noqa: PLW2901 the room without them
+        found[key] = table
+    return found
+
+
+def _remembered(
+    tables: Mapping[str, Table], known: _Known, proposal: PlanProposal
+) -> dict[str, dict[str, Any]]:
+    """Return tables as they were read, with what a model not read along this time had said."""
+    found = _copies(tables)
+    if proposal.others:
+        return found
+    for key, table in found.items():
+        before = known.base.get(key, {}).get("obstacles") or ()
+        absent = [item for item in before if not _is_own(str(item.get("source", "")), known.file)]
+        if absent:
+            table["obstacles"] = [*(table.get("obstacles") or ()), *absent]
+    return found
+
+
+def _is_own(source: str, file: str) -> bool:
+    return source == file or not source.lower().endswith((".ifc", ".ifczip"))
 
 
 def _of_room(

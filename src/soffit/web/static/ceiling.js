@@ -59,6 +59,8 @@ function start(board) {
   // -- map and figures ---------------------------------------------------------------------
 
   function measure() { return shown.value; }
+  /** The measure that follows a finger; clarity and bass are drawn when it rests. */
+  function live() { return ["sti", "low end"].includes(shown.value) ? "" : shown.value; }
 
   async function drawMap() {
     const name = measure();
@@ -90,7 +92,7 @@ function start(board) {
     const line = need("even");
     line.hidden = false;
     const half = state.spread_db / 2;
-    const name = measure() || sheet.measure;
+    const name = live() || sheet.measure;
     const judged = name === sheet.measure;
     const verdict = judged ? (half <= sheet.evenness_db + 0.005 ? "met" : "missed") : "open";
     line.replaceChildren(
@@ -215,7 +217,7 @@ function start(board) {
       wanted = null;
       const { key } = held;
       try {
-        const answer = await ask("POST", `${room}/drag`, { key, x, y, revision: revision(), measure: measure() || sheet.measure });
+        const answer = await ask("POST", `${room}/drag`, { key, x, y, revision: revision(), measure: live() || sheet.measure });
         if (held && held.key === key) answered(answer);
       } catch (error) {
         if (held) drop(false);
@@ -241,7 +243,7 @@ function start(board) {
     pointer.hidden = !words;
     pointer.textContent = words;
     if (held.byKey) say(`${words || "here"}, ±${(answer.state.spread_db / 2).toFixed(1)} dB. Enter keeps it, Escape puts it back.`);
-    if (measure()) {
+    if (live()) {
       map.set(answer.map, true);
       map.place(view);
       performance.measure("soffit-drag", { start: held.asked, end: performance.now() });
@@ -331,10 +333,10 @@ function start(board) {
   board.addEventListener("pointermove", (event) => {
     if (held || !measure()) return;
     const p = metres(view.at(event));
-    const level = map.levelAt(p.x, p.y);
+    const value = map.valueAt(p.x, p.y);
     const words = need("under-pointer");
-    words.hidden = level === null;
-    if (level !== null) words.textContent = `${level.toFixed(1)} ${map.packed?.unit} at ${length(p.x)}, ${length(p.y)}`;
+    words.hidden = value === null;
+    if (value !== null) words.textContent = `${value} at ${length(p.x)}, ${length(p.y)}`;
   });
   board.addEventListener("pointerleave", () => { if (!held) need("under-pointer").hidden = true; });
 
@@ -438,6 +440,7 @@ function start(board) {
 
   document.addEventListener("soffit-paper", () => { if (measure()) afterMap(); });
   shown.value = sessionStorage.getItem("soffit-shown") ?? (plan.units.length ? sheet.measure : "");
+  if (shown.selectedIndex < 0) shown.value = sheet.measure;
   shown.addEventListener("change", () => { sessionStorage.setItem("soffit-shown", shown.value); drawMap(); });
   targets();
   if (sheet.pick && unit(sheet.pick)) { pick(sheet.pick); group(sheet.pick)?.focus(); }

@@ -3,7 +3,7 @@
 
 /**
  * @typedef {{x0_m: number, y0_m: number, step_m: number, columns: number, rows: number,
- *   floor_db: number, per_db: number, outside: number, measure: string, unit: string, cells: string}} Packed
+ *   floor: number, per_band: number, band: number, outside: number, measure: string, unit: string, cells: string, note?: string}} Packed
  * @typedef {{mm_per_m: number, origin_m: number[], at: number[], rings: number[][][]}} Placing
  */
 
@@ -119,14 +119,20 @@ export class LevelMap {
     this.canvas.style.transform = `translate(${x + corner.x * view.scale}px, ${y + corner.y * view.scale}px) scale(${pixel})`;
   }
 
-  /** @param {number} x @param {number} y in metres @returns {number | null} level there */
-  levelAt(x, y) {
+  /** @param {number} bands @returns {string} a value as people read it */
+  words(bands) {
+    const p = /** @type {Packed} */ (this.packed);
+    return `${(bands * p.band).toFixed(p.band < 1 ? 2 : 1)} ${p.unit}`.trim();
+  }
+
+  /** @param {number} x @param {number} y in metres @returns {string | null} value there */
+  valueAt(x, y) {
     const p = this.packed;
     if (!p) return null;
     const column = Math.round((x - p.x0_m) / p.step_m), row = Math.round((y - p.y0_m) / p.step_m);
     if (column < 0 || row < 0 || column >= p.columns || row >= p.rows) return null;
     const index = row * p.columns + column;
-    return this.inside && this.inside[index] === p.outside ? null : this.values[index];
+    return this.inside && this.inside[index] === p.outside ? null : this.words(this.values[index]);
   }
 
   /** @returns {Float32Array} levels inside the walls, rising */
@@ -146,7 +152,7 @@ export class LevelMap {
       context.fillStyle = `rgb(${r} ${g} ${b})`;
       context.fillRect(index * 12, 0, 12, 10);
     });
-    words.textContent = `${p.measure}: dark ${this.low} to light ${this.low + this.colours.length} ${p.unit}, a line every 1 dB; with the line filled`;
+    words.textContent = `${p.measure}: dark ${this.words(this.low)} to light ${this.words(this.low + this.colours.length)}, a line every ${p.band} ${p.unit}${p.note ? `; ${p.note}` : "; with the line filled"}`;
   }
 
   /** Draw which share of the room gets at least so much. @param {HTMLCanvasElement} canvas @param {HTMLElement} words */
@@ -175,7 +181,7 @@ export class LevelMap {
     }
     context.textAlign = "center";
     const step = Math.max(1, Math.ceil((high - low) / Math.max((w - left) / 40, 1)));
-    for (let db = low; db <= high; db += step) context.fillText(String(db), x(db), h - 4);
+    for (let db = low; db <= high; db += step) context.fillText(String(Number((db * p.band).toFixed(2))), x(db), h - 4);
     context.beginPath();
     context.strokeStyle = style.getPropertyValue("--accent");
     context.lineWidth = 1.5;
@@ -186,7 +192,7 @@ export class LevelMap {
       if (i) context.lineTo(x(level), y(share)); else { context.moveTo(left, y(1)); context.lineTo(x(level), y(1)); }
     }
     context.stroke();
-    const text = `95 % of the room gets at least ${levels[Math.floor(n * 0.05)].toFixed(1)} ${p.unit}, half of it ${levels[Math.floor(n * 0.5)].toFixed(1)} ${p.unit}.`;
+    const text = `95 % of the room gets at least ${this.words(levels[Math.floor(n * 0.05)])}, half of it ${this.words(levels[Math.floor(n * 0.5)])}.`;
     words.textContent = text;
     canvas.setAttribute("aria-label", text);
   }
@@ -204,7 +210,7 @@ function filled(bytes, p) {
   /** @type {number[]} */
   let open = [];
   for (let i = 0; i < bytes.length; i += 1) {
-    if (bytes[i] === p.outside) { values[i] = NaN; open.push(i); } else values[i] = p.floor_db + bytes[i] / p.per_db;
+    if (bytes[i] === p.outside) { values[i] = NaN; open.push(i); } else values[i] = p.floor + bytes[i] / p.per_band;
   }
   for (let round = 0; open.length && round < 4; round += 1) {
     /** @type {[number, number][]} */
@@ -221,6 +227,6 @@ function filled(bytes, p) {
     for (const [i, value] of found) values[i] = value;
     open = rest;
   }
-  for (const i of open) values[i] = p.floor_db;
+  for (const i of open) values[i] = p.floor;
   return values;
 }
