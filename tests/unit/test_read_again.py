@@ -182,3 +182,23 @@ def test_plans_of_two_storeys_go_into_one_job(tmp_path):
     upper = next(room for room in survey.rooms if "Upper" in room.label)
     assert min(x for x, _ in upper.outline) == pytest.approx(0.0, abs=0.02)
     assert read_into(path, folder, site=SiteWishes(), wishes=second).differences == ()
+
+
+def test_things_of_a_model_that_is_not_read_along_this_time_stay(tmp_path):
+    services = Model()
+    level = services.storey("Level", 0.0)
+    services.element(level, "IfcAirTerminal", "Diffuser", box(6, 2, 0.6, 0.6), 2.75, 0.1)
+    other = services.write(tmp_path / "services.ifc")
+    folder = tmp_path / "job"
+    _read(tmp_path, _model(), folder, others=(other,))
+    assert _read(tmp_path, _model(), folder).differences == ()
+    moved = Model()
+    level = moved.storey("Level", 0.0)
+    moved.element(level, "IfcAirTerminal", "Diffuser", box(6.6, 2, 0.6, 0.6), 2.75, 0.1)
+    other = moved.write(tmp_path / "services.ifc")
+    (told,) = _read(tmp_path, _model(), folder, others=(other,)).differences
+    assert "'Diffuser' moved by 0.60 m" in told.what
+    # taking over another change without the services does not forget them
+    _read(tmp_path, _model(height=2.6), folder, accept=True)
+    (told,) = _read(tmp_path, _model(height=2.6), folder, others=(other,)).differences
+    assert "'Diffuser' moved by 0.60 m" in told.what

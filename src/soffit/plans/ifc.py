@@ -367,6 +367,7 @@ def read_ifc(
         is_imperial=_is_imperial(reader.mesher.scale),
         notes=tuple(notes),
         set_aside=(*reader.set_aside, *aside),
+        others=tuple(other.name for other in others),
     )
 
 

@@ -226,6 +226,10 @@ class PlanProposal:
         Things that were seen and left out.
     linework
         Lines of the plan for the drawing of what was found. [m]
+    underlays
+        Pictures to draw on.
+    others
+        Further files that were read along.
     """
 
     source: str
@@ -238,6 +242,7 @@ class PlanProposal:
     set_aside: tuple[SetAside, ...] = ()
     linework: tuple[tuple[Point, Point], ...] = ()
     underlays: tuple[Underlay, ...] = field(default=(), repr=False)
+    others: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
