@@ -101,3 +101,12 @@ def test_json_has_no_word_for_infinity(capsys):
         "b": {"c": None},
         "d": 2,
     }
+
+
+def test_a_hunt_is_never_kept_over_another_file(tmp_path, capsys):
+    file = tmp_path / "design.json"
+    file.write_text('{"format": 1, "speakers": []}', encoding="utf-8")
+    words = ["trace", "--practice", "--speakers", "4", "--session", str(file), "--add", "rack 90"]
+    assert run([*words, "--json"]) == 2
+    assert "no session" in json.loads(capsys.readouterr().out)["error"]["what"]
+    assert file.read_text(encoding="utf-8") == '{"format": 1, "speakers": []}'

@@ -191,6 +191,10 @@ class _Keeper:
     def __init__(self, folder: str | None, session: str | None) -> None:
         self.folder = Path(folder) if folder else None
         self.session = Path(session) if session else None
+        if self.session is not None and self.session.exists():
+            from soffit.work.trace_book import load_session
+
+            load_session(self.session)  # refuses to write over anything but a hunt
 
     def keep(self, book: "TraceBook", added: Sequence[Any]) -> None:
         if self.folder is not None and added:
