@@ -134,6 +134,19 @@ class Legend:
             )
         self._entry(words)
 
+    def terminals(self, words: str) -> None:
+        """Explain the four terminals of a unit."""
+        x, y = self.left + 3.0, self.y
+        self.scene.box(
+            (x - 2.4, y - 1.9, x + 2.4, y + 1.9), layer="key", pen=Pen(0.18, INK), fill=WHITE
+        )
+        for up in (-0.9, 0.9):
+            for side in (-1.3, 1.3):
+                self.scene.add(
+                    Disc(centre=(x + side, y + up), radius=0.5, layer="key", pen=Pen(0.13, INK))
+                )
+        self._entry(words)
+
     def gap(self, words: str) -> None:
         """Explain the gap across both cores of a schematic."""
         x, y = self.left + 3.0, self.y
