@@ -180,7 +180,7 @@ def brief_table(rooms: Sequence[RoomView]) -> Block:
                 row.asked,
                 row.got,
                 {
-                    "text": marks[row.verdict],
+                    "text": marks[row.verdict] if row.asked else "",
                     "tone": row.verdict,
                     "strong": row.verdict == "missed",
                 },
@@ -435,7 +435,7 @@ def rack_blocks(racks: Sequence[RackView], *, imperial: bool) -> list[Block]:
     """
     blocks: list[Block] = []
     for rack in racks:
-        blocks.append(heading(f"Rack {rack.label}: {rack.place_text}"))
+        blocks.append(heading(f"{words.named('Rack', rack.label)}: {rack.place_text}"))
         for amplifier in rack.amplifiers:
             blocks.append(heading(f"Amplifier {amplifier.label}: {amplifier.type_name}", 3))
             facts = [

@@ -93,7 +93,7 @@ def label_rows(view: JobView) -> list[tuple[str, list[str], str]]:
             out.append(
                 (
                     amplifier.label,
-                    [amplifier.type_name, f"rack {rack.label}"],
+                    [amplifier.type_name, words.named("rack", rack.label)],
                     f"{amplifier.label} | {job}",
                 )
             )

@@ -146,3 +146,21 @@ def tally(items: Sequence[SpeakerView]) -> str:
         key = (-item.tap_w, item.tap_text)
         found[key] = found.get(key, 0) + 1
     return ", ".join(f"{count} × {text}" for (_, text), count in sorted(found.items()))
+
+
+def named(kind: str, label: str) -> str:
+    """Return a label with the kind of thing before it, unless it says so itself.
+
+    Parameters
+    ----------
+    kind
+        Such as ``Rack``.
+    label
+        As surveyed.
+
+    Examples
+    --------
+    >>> named("Rack", "R1"), named("Rack", "Rack"), named("Rack", "rack 2")
+    ('Rack R1', 'Rack', 'rack 2')
+    """
+    return label if label.lower().startswith(kind.lower()) else f"{kind} {label}"

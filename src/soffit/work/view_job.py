@@ -7,9 +7,11 @@ from soffit.errors import JobError, Problem
 from soffit.model.decisions import Job
 from soffit.model.findings import Finding
 from soffit.papers.views import JobView, LogRow, SettingRow, TestRow, TitleView
+from soffit.papers.words import run_length
 from soffit.tables.settings import setting, settings
 from soffit.work.view_lines import cable_rows, line_views, rack_views
 from soffit.work.view_material import material_rows
+from soffit.work.view_readings import reading_rows
 from soffit.work.view_rooms import room_views
 from soffit.work.view_speakers import speaker_views, type_views
 from soffit.work.whole import Whole
@@ -50,7 +52,7 @@ def _headline(whole: Whole, findings: Sequence[Finding]) -> tuple[str, ...]:
     return (
         f"{len(job.design.speakers)} loudspeakers in {rooms} rooms on {len(job.design.lines)} lines"
         f" of {job.survey.site.line_voltage_v:.3g} V, {load:.0f} W of taps,"
-        f" {metres:.0f} m of cable.",
+        f" {run_length(metres, imperial=job.survey.site.is_imperial)} of cable.",
         f"Worst line loss {worst:.2f} dB with copper at"
         f" {job.survey.limits['conductor_degc']:g} °C.",
         f"{stops} finding{'s' * (stops != 1)} must be cured before work begins."
@@ -130,6 +132,7 @@ def job_view(
         cables=cable_rows(job, slack_ratio=slack),
         materials=material_rows(job, whole.ceiling, slack_ratio=slack),
         tests=tuple(tests),
+        readings=reading_rows(whole),
         findings=tuple(findings),
         assumptions=job.survey.assumptions,
         settings=_setting_rows(job),

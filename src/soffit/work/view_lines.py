@@ -17,6 +17,10 @@ from soffit.papers.views import (
     RackView,
     WireView,
 )
+from soffit.papers.words import run_length
+
+_SAME_M = 0.5
+"""Another route that differs by less says nothing. [m]"""
 
 
 def cable_text(cable: CableType) -> str:
@@ -195,14 +199,19 @@ def line_views(
                 topology=line.topology,
                 zones_text=_zones_text(job, line),
                 route_note=line.route_note,
-                notes=_notes(line, state, sweep, labels),
+                notes=_notes(line, state, sweep, labels, imperial=job.survey.site.is_imperial),
             )
         )
     return tuple(views)
 
 
 def _notes(
-    line: Line, state: LineState, sweep: LineSweep | None, labels: Mapping[str, str]
+    line: Line,
+    state: LineState,
+    sweep: LineSweep | None,
+    labels: Mapping[str, str],
+    *,
+    imperial: bool,
 ) -> tuple[str, ...]:
     notes = [
         f"Copper at {state.conductor_degc:g} °C, 1 kHz. {source}."
@@ -215,7 +224,9 @@ def _notes(
             f" {sweep.high_pass_hz:.0f} Hz: {sweep.va_max:.0f} VA at {sweep.va_max_hz:.0f} Hz."
         )
     notes += [
-        f"As {kind} the cable would be {length:.0f} m." for kind, length in line.other_routes_m
+        f"As {kind} the cable would be {run_length(length, imperial=imperial)}."
+        for kind, length in line.other_routes_m
+        if abs(length - state.length_m) >= _SAME_M
     ]
     return tuple(notes)
 

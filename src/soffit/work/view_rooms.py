@@ -1,5 +1,6 @@
 """Rooms as papers show them: plan, brief against result, level and speech maps."""
 
+import re
 from collections.abc import Mapping
 
 import numpy as np
@@ -21,6 +22,7 @@ from soffit.work.whole import Whole
 
 _MAP_STEP_M = 0.25
 _HALF_BANDS = 6
+_METRES = re.compile(r"(\d+(?:\.\d+)?) m(?![²³\w])")
 
 
 def room_views(whole: Whole) -> tuple[RoomView, ...]:
@@ -75,7 +77,10 @@ def _view(whole: Whole, room: Room, labels: Mapping[str, str]) -> RoomView:
         ceiling_text="; ".join(
             _ceiling_text(item, imperial=job.survey.site.is_imperial) for item in room.ceilings
         ),
-        notes=(*_notes(sound, decision), *low_notes(whole.low_plans.get(room.key))),
+        notes=(
+            *_notes(sound, decision, imperial=job.survey.site.is_imperial),
+            *low_notes(whole.low_plans.get(room.key)),
+        ),
     )
 
 
@@ -96,10 +101,34 @@ def _ceiling_text(ceiling: Ceiling, *, imperial: bool) -> str:
     return ", ".join(parts)
 
 
-def _notes(sound: RoomSound | None, decision: RoomDecision | None) -> tuple[str, ...]:
+def in_job_units(text: str, *, imperial: bool) -> str:
+    """Return a sentence with its metres in feet and inches where the job is measured so.
+
+    Parameters
+    ----------
+    text
+        A sentence with lengths such as ``0.51 m``.
+    imperial
+        Whether the job is measured in feet and inches.
+
+    Examples
+    --------
+    >>> in_job_units("ears every 0.30 m over 40 m²", imperial=True)
+    'ears every 11 3/4" over 40 m²'
+    """
+    if not imperial:
+        return text
+    return _METRES.sub(lambda found: format_length(float(found[1]), imperial=True), text)
+
+
+def _notes(
+    sound: RoomSound | None, decision: RoomDecision | None, *, imperial: bool
+) -> tuple[str, ...]:
     notes = []
     if sound:
-        notes.append(f"Computed with {sound.model_text}.")
+        notes.append(f"Computed with {in_job_units(sound.model_text, imperial=imperial)}.")
+        named = sound.programme_text.replace("((", "(").replace("))", ")")
+        notes.append(f"Programme: {named}.")
     if decision:
         notes += [f"Not kept: {text}" for text in decision.not_kept]
         if not decision.is_reproducible:
@@ -174,7 +203,7 @@ def _level_row(sound: RoomSound) -> BriefRow:
         asked=f"{sound.target_dba:.1f} dBA",
         got=got,
         verdict="met" if sound.reserve_db >= -0.05 else "missed",
-        note=f"reserve {sound.reserve_db:+.1f} dB; {sound.programme_text}",
+        note=f"reserve {sound.reserve_db:+.1f} dB",
     )
 
 
