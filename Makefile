@@ -30,7 +30,8 @@ demo: $(VENV)/base.made
 	$(BIN)/soffit papers demo-out/library
 
 serve: $(VENV)/base.made
-	$(BIN)/soffit serve
+	mkdir -p jobs
+	$(BIN)/soffit serve jobs
 
 test: $(VENV)/dev.made
 	$(BIN)/python -m pytest -n auto
