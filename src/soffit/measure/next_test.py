@@ -125,7 +125,17 @@ def seconds_of(
 
 
 def joint_looks(plan: LinePlan, place: int, tones_hz: Sequence[float]) -> tuple[Look, ...]:
-    """Return what is read at an opened joint: both ways, and the piece alone."""
+    """Return what is read at an opened joint: both ways, and the piece alone.
+
+    Parameters
+    ----------
+    plan
+        The line.
+    place
+        The joint.
+    tones_hz
+        Tones of the meter. [Hz]
+    """
     looks = [Look(direction="out", place=place, tone_hz=t) for t in tones_hz]
     looks += [Look(direction="in", place=place, tone_hz=t) for t in tones_hz]
     if plan.places[place].tap_w > 0.0:

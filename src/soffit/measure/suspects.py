@@ -101,7 +101,13 @@ def fault_kinds() -> dict[str, FaultKind]:
 
 
 def other_voltages_v(line_voltage_v: float) -> tuple[float, ...]:
-    """Return the line voltages that a line is not for. [V]."""
+    """Return the line voltages that a line is not for.
+
+    Parameters
+    ----------
+    line_voltage_v
+        Nominal voltage of the line. [V]
+    """
     return tuple(u for u in LINE_VOLTAGES_V if abs(u - line_voltage_v) > 1.0)
 
 
