@@ -123,6 +123,28 @@ def _two_rooms(*, zoned: bool = False) -> Job:
     return with_survey(job, rooms=(*job.survey.rooms, _second_room()), zones=zones)
 
 
+def _box(x0: float, y0: float, x1: float, y1: float) -> tuple[tuple[float, float], ...]:
+    return ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
+
+
+def _with_other_room(outline: tuple[tuple[float, float], ...]) -> Job:
+    job = clean_job()
+    return with_survey(
+        job, rooms=(*job.survey.rooms, replace(_second_room(), outline=outline, holes=()))
+    )
+
+
+def _two_ceilings(*regions: tuple[tuple[float, float], ...]) -> Job:
+    own = clean_job().survey.ceiling("r", "c")
+    return with_room(
+        clean_job(),
+        ceilings=tuple(
+            replace(own, key="c" if number == 0 else f"c{number}", region=region)
+            for number, region in enumerate(regions)
+        ),
+    )
+
+
 def _two_storeys() -> Job:
     job = with_site(_two_rooms(), region="US")
     job = with_survey(
@@ -274,6 +296,29 @@ RAISED: dict[str, Raised] = {
         )
     ),
     "JOB-17": _job(lambda: with_brief(clean_job(), count=6)),
+    "JOB-18": _job(lambda: _with_other_room(clean_job().survey.room("r").outline)),
+    "JOB-19": _job(lambda: _with_other_room(_box(6.0, 0.0, 12.0, 6.0))),
+    "JOB-20": _job(lambda: _two_ceilings(_box(0.0, 0.0, 4.0, 6.0), _box(3.0, 0.0, 7.2, 6.0))),
+    "JOB-21": _job(lambda: _two_ceilings(_box(0.0, 0.0, 4.0, 6.0), _box(4.0, 0.0, 6.5, 6.0))),
+    "JOB-22": _job(
+        lambda: with_survey(
+            clean_job(),
+            rooms=(
+                clean_job().survey.room("r"),
+                replace(_second_room(), label="reading  Room"),
+            ),
+        )
+    ),
+    "JOB-23": _job(lambda: with_room(clean_job(), holes=(_box(3.0, 0.0, 3.4, 6.0),))),
+    "JOB-24": _job(
+        lambda: with_line(
+            clean_job(),
+            runs=(
+                *clean_job().design.lines[0].runs[:-1],
+                replace(clean_job().design.lines[0].runs[-1], end_key="s99"),
+            ),
+        )
+    ),
     # holes, tiles, voids, heights
     "CEIL-01": _job(lambda: with_speaker(clean_job(), position=(9.0, 1.5))),
     "CEIL-02": _job(

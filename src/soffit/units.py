@@ -288,6 +288,26 @@ def format_length(length_m: float, *, imperial: bool, fine: bool = False) -> str
     return f"{length_m * 1e3:.0f} mm" if fine else f"{length_m:.2f} m"
 
 
+def format_area(area_m2: float, *, imperial: bool) -> str:
+    """Write an area of floor or ceiling as people of the job read it.
+
+    Parameters
+    ----------
+    area_m2
+        Area. [m²]
+    imperial
+        Whether square feet are read.
+
+    Examples
+    --------
+    >>> format_area(12.34, imperial=False), format_area(12.34, imperial=True)
+    ('12.3 m²', '133 sq ft')
+    """
+    if imperial:
+        return f"{area_m2 / FOOT_M**2:.0f} sq ft"
+    return f"{area_m2:.1f} m²"
+
+
 def format_mass(mass_kg: float, *, imperial: bool) -> str:
     """Write a mass in pounds or kilograms.
 

@@ -3,6 +3,7 @@
 from collections import Counter
 from typing import Final
 
+from soffit.check.job_survey import CHECKS as SURVEY_CHECKS
 from soffit.check.kit import Check, Context, at_room, at_speaker, count_text, found
 from soffit.model.findings import Finding, Mend
 
@@ -399,4 +400,5 @@ CHECKS: Final = (
         source="the brief",
         no_mend="the design lists what other numbers give",
     ),
+    *SURVEY_CHECKS,
 )

@@ -34,6 +34,25 @@ def _length(name: str, default_m: float, help_text: str, *, source: str = PRACTI
 
 
 ROWS: Final[tuple[Setting, ...]] = (
+    _length(
+        "room_overlap_wall",
+        0.4,
+        "Overlap of two rooms up to which it is the wall between them, drawn twice.",
+    ),
+    _row(
+        "room_twice_ratio",
+        0.9,
+        "",
+        "ratio",
+        "Share of their floor above which two rooms are one room that was entered twice.",
+        least=0.5,
+        most=1.0,
+    ),
+    _length(
+        "ceiling_seam",
+        0.1,
+        "Widest strip between or under two ceilings, or beside a column, that counts as a seam.",
+    ),
     _length("void_margin", 0.05, "Void to spare over a unit's depth and the bend of its cable."),
     _row(
         "void_extra_ratio",
