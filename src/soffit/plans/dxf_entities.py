@@ -1,5 +1,6 @@
 """What a DXF file draws, flattened: segments, arcs, texts, dimensions, blocks, in drawing units."""
 
+import logging
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
@@ -163,6 +164,7 @@ def load_drawing(path: Path) -> Drawing:
 
 def _opened(shelf: Any, path: Path) -> tuple[Any, int]:  # noqa: ANN401 untyped library
     """Open a drawing the quick way, or the patient way if it is damaged."""
+    logging.getLogger("ezdxf").setLevel(logging.CRITICAL)  # damages are counted, not printed
     try:
         return shelf.readfile(str(path)), 0
     except (shelf.DXFError, ValueError, LookupError, TypeError, AttributeError, StopIteration):

@@ -75,7 +75,11 @@ class _Reader:
             if not relations:
                 break
             relation = relations[0]
-            parent = getattr(relation, "RelatingObject", None) or relation.RelatingStructure
+            parent = getattr(relation, "RelatingObject", None) or getattr(
+                relation, "RelatingStructure", None
+            )
+            if parent is None:
+                break
             if parent.is_a("IfcBuildingStorey"):
                 return self._storey(parent)
         known = [

@@ -171,7 +171,10 @@ class Mesher:
         element
             An element with a placement.
         """
-        key = self._share_key(element)
+        try:
+            key = self._share_key(element)
+        except (AttributeError, TypeError, RuntimeError):  # a damaged file
+            key = None
         if key is None:
             local = self._local(element)
         else:

@@ -7,6 +7,7 @@ from which entities could grow, is refused.
 
 import re
 import zipfile
+import zlib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
@@ -51,7 +52,17 @@ def read_workbook(path: Path) -> list[tuple[int, list[str]]]:
                 rows = list(_rows(_part(path, archive, name), shared))
                 if len(rows) > 1:
                     return rows
-    except (zipfile.BadZipFile, ET.ParseError, OSError, RuntimeError, ValueError) as error:
+    except (
+        zipfile.BadZipFile,
+        zlib.error,
+        ET.ParseError,
+        OSError,
+        RuntimeError,
+        ValueError,
+        EOFError,
+        LookupError,
+        NotImplementedError,
+    ) as error:
         if isinstance(error, JobError):
             raise
         raise refuse(

@@ -162,17 +162,28 @@ def read_plan(
         If reading took more time or memory than allowed.
     """
     from soffit.child import run_within
+    from soffit.errors import ChildError
     from soffit.plans.read import read_file
     from soffit.work.read_plan_drawing import draw_proposal
 
-    proposal = run_within(
-        DEFAULT_LIMITS["plan_read_s"],
-        int(DEFAULT_LIMITS["plan_read_memory_gb"] * 1e9),
-        read_file,
-        path,
-        tuple(others),
-        wishes,
-    )
+    try:
+        proposal = run_within(
+            DEFAULT_LIMITS["plan_read_s"],
+            int(DEFAULT_LIMITS["plan_read_memory_gb"] * 1e9),
+            read_file,
+            path,
+            tuple(others),
+            wishes,
+        )
+    except ChildError as error:
+        problem = error.problems[0]
+        msg = f"reading {path.name} was given up: {problem.what}"
+        raise ChildError(
+            msg,
+            where=str(path),
+            why=problem.why,
+            do="ask for one storey, or for another export of it; a damaged file can end its reader",
+        ) from error
     kept, left = choose_rooms(proposal, rooms, accept=accept)
     return ReadReport(proposal=proposal, kept=kept, left=left, drawing=draw_proposal(proposal))
 
