@@ -7,6 +7,7 @@ from typing import Any, Final
 from soffit.model.decisions import Option
 from soffit.model.findings import DEFER, Finding
 from soffit.papers import words
+from soffit.papers.finding_groups import FindingGroup, group_findings
 from soffit.papers.option_chart import option_chart
 from soffit.papers.svg import write_svg
 from soffit.papers.views import (
@@ -316,7 +317,7 @@ def material_table(rows: Sequence[MaterialRow]) -> Block:
 
 
 def finding_blocks(findings: Sequence[Finding]) -> list[Block]:
-    """Return findings in three groups, worst first, cautions with their fixed ending.
+    """Return findings in groups, worst first; cautions that always hold follow, said once.
 
     Parameters
     ----------
@@ -325,34 +326,47 @@ def finding_blocks(findings: Sequence[Finding]) -> list[Block]:
     """
     names = {"stop": "Stops: do not build this", "warn": "Warnings", "note": "Notes"}
     blocks: list[Block] = []
+    groups = group_findings(findings)
     for severity, name in names.items():
-        group = [item for item in findings if item.severity == severity]
-        if not group:
-            continue
-        rows = []
-        for item in group:
-            do, ending = item.do, ""
-            if item.is_caution or do.endswith(DEFER):
-                do, ending = do.removesuffix(DEFER).strip(), " Then: defer, see below."
-            accepted = f" Accepted by {item.accepted_by}." if item.accepted_by else ""
-            rows.append(
-                (
-                    {"text": item.code, "tone": item.severity, "strong": True},
-                    breakable(item.place),
-                    {"text": breakable(item.what), "below": item.why},
-                    {"text": item.limit, "below": item.limit_source},
-                    do + ending + accepted,
-                )
-            )
-        blocks.append(heading(name))
-        head = ("Code", "place", "what", "limit, source", "do")
-        widths = ("auto", "2fr", "4fr", "3fr", "4fr")
-        blocks.append(table(head, widths, "lllll", rows))
-        if any(item.is_caution or item.do.endswith(DEFER) for item in group):
+        here = [item for item in groups if item.first.severity == severity and not item.is_general]
+        if here:
+            head = ("Code", "place", "what", "limit, source", "do")
+            widths = ("auto", "2fr", "4fr", "3fr", "4fr")
+            rows = [_finding_row(item) for item in here]
+            blocks += [heading(name), table(head, widths, "lllll", rows)]
+        if any(item.defers for item in here):
             blocks.append({"kind": "text", "text": DEFER, "strong": True})
+    general = [item for item in groups if item.is_general]
+    if general:
+        rows = [
+            (
+                {"text": item.first.code, "tone": "note", "strong": True},
+                {"text": item.what, "below": "" if item.places == "job" else item.places},
+                item.do,
+            )
+            for item in general
+        ]
+        blocks += [
+            heading("Cautions of the trade for what this job has"),
+            table(("Code", "caution", "do"), ("auto", "2fr", "4fr"), "lll", rows),
+            {"kind": "text", "text": DEFER, "strong": True},
+        ]
     if not blocks:
         blocks.append(text("The checks that were run found nothing to say."))
     return blocks
+
+
+def _finding_row(group: FindingGroup) -> Sequence[Any]:
+    item = group.first
+    ending = " Then: defer, see below." if group.defers else ""
+    accepted = f" Accepted by {item.accepted_by}." if item.accepted_by else ""
+    return (
+        {"text": item.code, "tone": item.severity, "strong": True},
+        breakable(group.places),
+        {"text": breakable(group.what), "below": item.why},
+        {"text": item.limit, "below": item.limit_source},
+        group.do + ending + accepted,
+    )
 
 
 def test_table(rows: Sequence[TestRow]) -> Block:

@@ -209,7 +209,9 @@ class Maker:
 
     def findings(self) -> list[Section]:
         """Return findings, assumptions and cautions."""
-        content = blocks.finding_blocks(self.view.findings)
+        assumed = {item.text for item in self.view.assumptions}
+        said = [item for item in self.view.findings if item.what not in assumed]
+        content = blocks.finding_blocks(said)
         if self.view.assumptions:
             rows = [
                 (item.text, item.source, blocks.breakable(item.path))

@@ -8,6 +8,7 @@ from typing import Any
 from soffit.errors import JobError
 from soffit.model.decisions import Job
 from soffit.model.findings import DEFER, Finding, Mend
+from soffit.papers.finding_groups import FindingGroup, group_findings
 from soffit.work.edit import EditKind, HandEdit, edit_design
 from soffit.work.summary import finding_dict
 from soffit.work.whole import Whole, evaluate_job
@@ -42,18 +43,20 @@ class CheckReport:
             for name in ("stop", "warn", "note")
         }
         lines = [f"{self.job_name}, revision {self.revision}", ""]
-        lines += [_finding_text(item) for item in self.findings]
+        lines += [_group_text(item) for item in group_findings(self.findings)]
         lines += ["", "  ".join(f"{name} {count}" for name, count in counts.items())]
         if any(item.is_caution for item in self.findings):
             lines += ["", DEFER]
         return "\n".join(lines)
 
 
-def _finding_text(item: Finding) -> str:
+def _group_text(group: FindingGroup) -> str:
+    item = group.first
     limit = f"  (limit {item.limit}; {item.limit_source})" if item.limit else ""
-    lines = [f"{item.code} {item.severity:<4} {item.place}: {item.what}{limit}"]
-    lines.append(f"        do: {item.do.removesuffix(DEFER).strip()}")
-    lines += [f"        mend: {mend.text}" for mend in item.mends]
+    lines = [f"{item.code} {item.severity:<4} {group.places}: {group.what}{limit}"]
+    lines.append(f"        do: {group.do}")
+    mends = dict.fromkeys(mend.text for entry in group.members for mend in entry.mends)
+    lines += [f"        mend: {text}" for text in mends]
     if item.accepted_by:
         lines.append(f"        accepted by {item.accepted_by}")
     return "\n".join(lines)
