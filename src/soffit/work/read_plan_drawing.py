@@ -16,6 +16,7 @@ from soffit.papers.scene import (
     THIN,
     TINT,
     WHITE,
+    Box,
     Disc,
     Path,
     Pen,
@@ -32,7 +33,9 @@ from soffit.units import FOOT_M
 _SHEET_MM: Final = (420.0, 297.0)
 _MARGIN_MM: Final = 12.0
 _HEAD_MM: Final = 16.0
-_FOOT_MM: Final = 14.0
+_FOOT_MM: Final = 26.0
+_KEY_ROWS: Final = 5
+_WIDER: Final = 0.18
 _GAP_MM: Final = 8.0
 
 
@@ -165,55 +168,67 @@ def _labels(
     """Write name, area and height into each room; a number where that does not fit."""
     from shapely.geometry import Polygon
 
-    taken: list[tuple[float, float, float, float]] = []
+    taken: list[Box] = []
     numbered: list[str] = []
     for room in sorted(rooms, key=lambda item: -item.area_m2):
         spot = Polygon(room.outline, room.holes).representative_point()
         at = project((spot.x, spot.y))
         lines = _words(room, imperial=imperial)
-        texts = [
-            Text(
-                at=(at[0], at[1] + 3.2 * (index - (len(lines) - 1) / 2.0)),
-                text=line,
-                layer="names",
-                anchor="middle",
-                cap=2.0 if index == 0 else 1.8,
-                weight="semibold" if index == 0 else "regular",
-                colour=INK if index == 0 else SOFT,
-                halo=True,
-            )
-            for index, line in enumerate(lines)
-        ]
         ring = project.ring(room.outline)
-        if not _fits(texts, ring) or any(overlap(t.box, box) for t in texts for box in taken):
+        for shown in (lines, lines[:2], lines[:1]):
+            texts = _lettered(shown, at)
+            if _fits(texts, ring) and not _hits(texts, taken):
+                break
+        else:
             numbered.append(room.label)
-            texts = [
-                Text(
-                    at=at,
-                    text=str(len(numbered)),
-                    layer="names",
-                    anchor="middle",
-                    cap=1.8,
-                    halo=True,
-                )
-            ]
+            texts = _lettered([str(len(numbered))], at)
         scene.add(*texts)
         taken += [text.box for text in texts]
     if numbered:
         _key(scene, numbered, project)
 
 
+def _lettered(lines: list[str], at: Point) -> list[Text]:
+    return [
+        Text(
+            at=(at[0], at[1] + 3.2 * (index - (len(lines) - 1) / 2.0)),
+            text=line,
+            layer="names",
+            anchor="middle",
+            cap=2.0 if index == 0 else 1.8,
+            weight="semibold" if index == 0 else "regular",
+            colour=INK if index == 0 else SOFT,
+            halo=True,
+        )
+        for index, line in enumerate(lines)
+    ]
+
+
+def _hits(texts: list[Text], taken: list[Box]) -> bool:
+    return any(overlap(_wide(text), box) for text in texts for box in taken)
+
+
+def _wide(text: Text) -> Box:
+    """Return the box of lettering in a font that runs wider than ours."""
+    left, top, right, bottom = text.box
+    spare = _WIDER * (right - left) / 2.0
+    return left - spare, top, right + spare, bottom
+
+
 def _key(scene: Scene, numbered: list[str], project: Projection) -> None:
     """Write the names that do not fit along the foot of the plan."""
-    top = project.at[1] - (_SHEET_MM[1] - 2 * _MARGIN_MM - _HEAD_MM - _FOOT_MM) / 2.0
-    y = top + _SHEET_MM[1] - 2 * _MARGIN_MM - _HEAD_MM - _FOOT_MM + 3.0
+    high = _SHEET_MM[1] - 2 * _MARGIN_MM - _HEAD_MM - _FOOT_MM
+    y = project.at[1] + high / 2.0 + 4.0
     x = _MARGIN_MM
+    last = y + 3.4 * (_KEY_ROWS - 1)
     for number, name in enumerate(numbered, 1):
         text = f"{number} {name}"
-        wide = fonts.width_mm(text, cap_mm=1.8) + 4.0
-        if x + wide > _SHEET_MM[0] - _MARGIN_MM:
-            scene.add(Text(at=(x, y), text="and more", layer="names", cap=1.8, colour=SOFT))
-            return
+        wide = fonts.width_mm(text, cap_mm=1.8) * (1.0 + _WIDER) + 3.0
+        if x + wide > _SHEET_MM[0] - _MARGIN_MM - (16.0 if y >= last else 0.0):
+            if y >= last:
+                scene.add(Text(at=(x, y), text="and more", layer="names", cap=1.8, colour=SOFT))
+                return
+            x, y = _MARGIN_MM, y + 3.4
         scene.add(Text(at=(x, y), text=text, layer="names", cap=1.8, colour=SOFT))
         x += wide
 
@@ -222,7 +237,7 @@ def _fits(texts: list[Text], ring: tuple[Point, ...]) -> bool:
     from shapely.geometry import Polygon, box
 
     shape = Polygon(ring).buffer(0.5)
-    return all(shape.covers(box(*text.box)) for text in texts)
+    return all(shape.covers(box(*_wide(text))) for text in texts)
 
 
 def _words(room: RoomProposal, *, imperial: bool) -> list[str]:
@@ -250,7 +265,7 @@ def _legend(scene: Scene, y: float, keep: float) -> None:
         ring: Ring = ((x, y - 3.0), (x + 7.0, y - 3.0), (x + 7.0, y), (x, y))
         scene.add(Path(rings=(ring,), layer="legend", pen=pen, fill=fill, closed=True))
         scene.add(Text(at=(x + _GAP_MM, y - 0.6), text=text, layer="legend", cap=1.9))
-        x += _GAP_MM + fonts.width_mm(text, cap_mm=1.9) + _GAP_MM
+        x += _GAP_MM + fonts.width_mm(text, cap_mm=1.9) * (1.0 + _WIDER) + _GAP_MM
     scene.add(
         Text(
             at=(x, y - 0.6), text="?  kind or place in doubt", layer="legend", cap=1.9, colour=SOFT
