@@ -1,4 +1,7 @@
-"""Draw the gallery from a designed job: ``python docs/gallery/make_gallery.py JOB [FOLDER]``."""
+"""Draw the gallery from a designed job: ``python docs/gallery/make_gallery.py JOB [FOLDER]``.
+
+Without a folder the pictures of the README are drawn too, from the demo job ``library``.
+"""
 
 import io
 import sys
@@ -22,6 +25,8 @@ PAGES = {
     "schedule": "Schedule of loudspeakers",
     "commissioning": "Commissioning sheet",
 }
+README = {"plan": "plan-cafe", "schematic": "schematic", "card": "card"}
+"""Pages that the README shows, with the name of their file in docs/pictures."""
 
 
 def pictures(view: JobView) -> dict[str, bytes]:
@@ -50,15 +55,22 @@ def drawings(view: JobView) -> dict[str, str]:
     return {"plan": write_svg(plan), "schematic": write_svg(first)}
 
 
-def main(job: Path, folder: Path) -> None:
+def main(job: Path, folder: Path, readme: Path | None = None) -> None:
     """Write pictures and drawings."""
     view = view_of_folder(job)
     folder.mkdir(parents=True, exist_ok=True)
-    for name, data in pictures(view).items():
+    made = pictures(view)
+    for name, data in made.items():
         (folder / f"{name}.png").write_bytes(data)
+    if readme is not None:
+        readme.mkdir(parents=True, exist_ok=True)
+        for page, name in README.items():
+            (readme / f"{name}.png").write_bytes(made[page])
     for name, text in drawings(view).items():
         (folder / f"{name}.svg").write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), Path(sys.argv[2]) if len(sys.argv) > 2 else Path(__file__).parent)
+    here = Path(__file__).parent
+    given = [Path(word) for word in sys.argv[1:]]
+    main(given[0], *(given[1:] or [here, here.parent / "pictures"]))

@@ -37,6 +37,16 @@ def test_gallery_draws_plan_and_schematic(gallery):
     assert all(text.startswith("<svg ") for text in drawn.values())
 
 
+def test_readme_shows_pictures_that_are_there_and_small(gallery):
+    text = (DOCS.parent / "README.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"docs/pictures/([\w-]+)\.png", text))
+    assert named == set(gallery.README.values())
+    for name in named:
+        data = (DOCS / "pictures" / f"{name}.png").read_bytes()
+        assert data.startswith(b"\x89PNG")
+        assert 10_000 < len(data) < 200_000
+
+
 def test_page_names_every_pack_and_only_real_ones():
     named = set(re.findall(r"--pack (\w+)", PAGE))
     assert named == set(PACKS) - {"job"}
