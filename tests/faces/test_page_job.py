@@ -396,6 +396,7 @@ def test_sheets_hold_at_320_pixels_and_twice_the_size(browser: Any, server: Serv
     for sheet in SHEETS:
         page.goto(f"{server.link}/jobs/hall/{sheet}")
         page.set_viewport_size({"width": 320, "height": 450})  # 640 at 200 %
+        page.wait_for_timeout(150)
         over = page.evaluate("document.documentElement.scrollWidth - innerWidth")
         assert over <= 0, sheet
         page.set_viewport_size({"width": 640, "height": 900})
