@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +52,9 @@ class SoffitError(Exception):
         Further problems found by the same reading.
     """
 
+    somewhere: ClassVar[str] = ""
+    """What ``where`` says if the one who raises cannot know more."""
+
     def __init__(
         self,
         what: str,
@@ -62,7 +66,7 @@ class SoffitError(Exception):
     ) -> None:
         super().__init__(what)
         self.problems: tuple[Problem, ...] = (
-            Problem(what=what, where=where, why=why, do=do),
+            Problem(what=what, where=where or self.somewhere, why=why, do=do),
             *more,
         )
 
@@ -78,9 +82,13 @@ class DomainError(SoffitError, ValueError):
 class TableError(SoffitError, LookupError):
     """A published table has no such row, or its file is broken."""
 
+    somewhere = "the tables that soffit brings"
+
 
 class UnitError(SoffitError, ValueError):
     """A text cannot be read as a quantity of the wanted kind."""
+
+    somewhere = "the value that was given"
 
 
 class JobError(SoffitError, ValueError):
@@ -124,3 +132,5 @@ class MissingExtraError(SoffitError, ImportError):
 
 class ChildError(SoffitError):
     """Work in a child process ran out of time or memory, or died."""
+
+    somewhere = "the process that does the long work"

@@ -59,6 +59,8 @@ def test_one_bad_job_does_not_end_the_batch(job: Path, tmp_path: Path) -> None:
     assert rows[0]["speakers"] > 0
     assert not rows[0]["error"]
     assert "no job folder" in rows[1]["error"]
+    told = CliRunner().invoke(root, ["batch", str(tmp_path / "none")]).output
+    assert all(f"  {part} " in told for part in ("where", "why", "do"))
 
 
 def test_no_draws_and_two_jobs_for_draws_are_refused(job: Path) -> None:

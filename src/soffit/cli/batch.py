@@ -75,11 +75,14 @@ def command(
                 f"{row.worst_loss_db:.2f}",
                 str(row.stops),
                 str(row.warnings),
-                row.error.splitlines()[0] if row.error else "",
+                row.error.splitlines()[0][:60] if row.error else "",
             ]
             for row in done
         ]
         click.echo(table_text(header, rows))
+        for row in done:
+            if row.error:
+                click.echo(f"\n{row.folder}:\n{row.error}", err=True)
     if any(row.error for row in done):
         return 2
     return 1 if any(row.stops for row in done) else 0

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 from click.core import ParameterSource
 
+from soffit.cli.show import write_or_show
+
 if TYPE_CHECKING:
     from soffit.work.quick_line import QuickAnswer
 
@@ -50,8 +52,12 @@ METALS = ("copper", "tinned copper", "copper-clad aluminium")
 @click.option(
     "--after", help="Of a job: label of the loudspeaker they follow; the last if not given."
 )
-@click.option("--schematic", type=click.Path(), help="Write the schematic to this SVG file.")
-@click.option("--curve", type=click.Path(), help="Write the impedance curve to this SVG file.")
+@click.option(
+    "--schematic", type=click.Path(), help="Write the schematic to this SVG file (- to show it)."
+)
+@click.option(
+    "--curve", type=click.Path(), help="Write the impedance curve to this SVG file (- to show it)."
+)
 @click.option("--json", "as_json", is_flag=True, help="Write JSON.")
 def command(description: str | None, as_json: bool, **words: Any) -> int:  # noqa: ANN401 options as click passes them
     """Load, amplifier, ohms and the loss at each loudspeaker of one line.
@@ -77,12 +83,17 @@ def command(description: str | None, as_json: bool, **words: Any) -> int:  # noq
     if drawings["curve"] is not None and drawings["schematic"] == drawings["curve"]:
         msg = f"--schematic and --curve both write {drawings['curve']!r}"
         raise click.UsageError(msg)
+    if as_json and "-" in drawings.values():
+        msg = "--json and a drawing cannot both go to the standard output"
+        raise click.UsageError(msg)
     asked = LineWords(**words)
     text = None if description is None else _read(description)
     imperial = asked.is_imperial(text)
     answer = solve_quick_line(question_from_words(asked, text=text, name=description or ""))
     _draw(answer, drawings, imperial=imperial)
-    if as_json:
+    if "-" in drawings.values():
+        pass  # the drawing has the standard output to itself
+    elif as_json:
         click.echo(json.dumps(answer.as_dict(), ensure_ascii=False, indent=2))
     else:
         click.echo(_text(answer, imperial=imperial))
@@ -142,13 +153,11 @@ def _draw(answer: "QuickAnswer", drawings: dict[str, str | None], *, imperial: b
     if drawings["schematic"] is not None:
         from soffit.work.quick_line_drawing import draw_schematic
 
-        Path(drawings["schematic"]).write_text(
-            draw_schematic(answer, imperial=imperial), encoding="utf-8"
-        )
+        write_or_show(drawings["schematic"], draw_schematic(answer, imperial=imperial))
     if drawings["curve"] is not None:
         from soffit.work.quick_line_drawing import draw_impedance
 
-        Path(drawings["curve"]).write_text(draw_impedance(answer), encoding="utf-8")
+        write_or_show(drawings["curve"], draw_impedance(answer))
 
 
 def _text(answer: "QuickAnswer", *, imperial: bool) -> str:

@@ -4,6 +4,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from click.core import ParameterSource
 
 from soffit.cli.show import folder_argument, json_option, show_json, table_text
 
@@ -58,6 +59,7 @@ def command(  # noqa: PLR0913, PLR0917 one argument an option
     'L1-07 alone OL', 'L1-07 silent' or 'hall-2 58 dBA'. Ways are out (away from the amplifier),
     in (back to it) and alone. Odd ones are asked about and not kept until --sure.
     """
+    _refuse_unread(expect=expect, merge=merge, strike=strike)
     if expect:
         return _expected(Path(folder), tones, as_json=as_json)
     if merge:
@@ -85,6 +87,30 @@ def command(  # noqa: PLR0913, PLR0917 one argument an option
     if report.doubts:
         return 2
     return 1 if report.has_fail else 0
+
+
+def _refuse_unread(*, expect: bool, merge: str | None, strike: str | None) -> None:
+    """Refuse options that the call would not read: silence would look like a yes."""
+    everywhere = {"folder", "as_json"}
+    if expect:
+        name, read = "--expect", {"expect", "tones"}
+    elif merge:
+        name, read = "--merge", {"merge", "sure", "who"}
+    elif strike:
+        name, read = "--strike", {"strike", "who"}
+    else:
+        name = "without --expect"
+        read = {"entries", "table", "json_file", "is_log", "sure", "drive", "instrument", "who"}
+    context = click.get_current_context()
+    given = [
+        option.opts[0]
+        for option in context.command.params
+        if option.name not in read | everywhere
+        and context.get_parameter_source(option.name or "") is ParameterSource.COMMANDLINE
+    ]
+    if given:
+        msg = f"{', '.join(given)} would not be read {name.replace('--', 'with --', 1)}"
+        raise click.UsageError(msg.replace("without with ", "without "), context)
 
 
 def _show(shown: "ProveReport | Merged", *, as_json: bool) -> None:

@@ -4,6 +4,7 @@ import json
 import math
 import sys
 from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
 from typing import Any
 
 import click
@@ -37,6 +38,33 @@ def _finite(value: Any) -> Any:  # noqa: ANN401 any plain data
     if isinstance(value, list | tuple):
         return [_finite(item) for item in value]
     return value
+
+
+def write_or_show(name: str, text: str) -> None:
+    """Write a whole file or nothing, or print the text where the name is ``-``.
+
+    Parameters
+    ----------
+    name
+        Path of the file, or ``-`` for the standard output.
+    text
+        What to write.
+
+    Raises
+    ------
+    JobError
+        If it cannot be written; an old file is as it was.
+    """
+    path = Path(name)
+    if name == "-":
+        click.echo(text, nl=not text.endswith("\n"))
+    elif path.exists() and not path.is_file():
+        with path.open("w", encoding="utf-8") as device:  # a pipe or a device; a folder refuses
+            device.write(text)
+    else:
+        from soffit.job.files import replace_file
+
+        replace_file(path, text)
 
 
 def table_text(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:

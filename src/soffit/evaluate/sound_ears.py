@@ -16,6 +16,10 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
 
+_LEAST_AREA_M2 = 1e-4
+"""A listening area smaller than this holds no ear. [m²]"""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ears:
     """Points at which sound is judged.
@@ -111,7 +115,7 @@ def find_ears(room: Room, *, step_m: float = 0.3, angle_rad: float | None = None
         if area.outline is not None:
             inner = inner.intersection(Polygon(area.outline))
         inner = inner.difference(taken)
-        if inner.is_empty or inner.area < 1e-4:
+        if inner.is_empty or inner.area < _LEAST_AREA_M2:
             raise _no_ears(room, area, whole)
         taken = taken.union(inner)
         plan, step = _cells(inner, step_m, angle)
@@ -168,13 +172,26 @@ def _cells(region: "BaseGeometry", step_m: float, angle: float) -> tuple[FloatAr
     return inside, float(cell.max())
 
 
+def _is_clear_of_walls(area: ListeningArea, whole: "Polygon") -> bool:
+    from shapely import Polygon  # noqa: PLC0415 - loaded for whole rooms only
+
+    inner = whole.buffer(-area.wall_margin_m, join_style="mitre")
+    return bool(inner.intersection(Polygon(area.outline)).area >= _LEAST_AREA_M2)
+
+
 def _no_ears(room: Room, area: ListeningArea, whole: "Polygon") -> DomainError:
     from shapely import Polygon  # noqa: PLC0415 - loaded for whole rooms only
 
     if area.outline is not None and not whole.intersects(Polygon(area.outline)):
         why, do = "its outline lies outside the room", "move the listening area into the room"
+    elif area.outline is not None and Polygon(area.outline).area < _LEAST_AREA_M2:
+        why = f"it covers {Polygon(area.outline).area * 1e4:.2f} cm², less than a head"
+        do = "draw it larger, and check the units of its size"
+    elif area.outline is not None and _is_clear_of_walls(area, whole):
+        why = "other listening areas, or areas without ears, take all of it"
+        do = "take one of them out, or draw them side by side"
     else:
         why = f"nothing is left {area.wall_margin_m:.2f} m from the walls"
         do = "lower wall_margin or draw a larger listening area"
     msg = f"{room.label}: the listening area {area.label or area.key!r} holds no ear"
-    return DomainError(msg, where=f"rooms.{room.key}.listening_areas.{area.key}", why=why, do=do)
+    return DomainError(msg, where=f"rooms.{room.key}.listening.{area.key}", why=why, do=do)

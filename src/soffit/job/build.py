@@ -501,5 +501,5 @@ def _plain_number(value: float | str) -> float:
     """Read a number without unit through the ratio quantity, which has none."""
     if isinstance(value, str) and "%" in value:
         msg = f"{value!r} is not a plain number"
-        raise TableError(msg, why="this setting has no unit", do="write a number")
+        raise TableError(msg, where="limits", why="this setting has no unit", do="write a number")
     return parse(value, "ratio")

@@ -95,7 +95,12 @@ class Table:
         """
         if column not in self.columns:
             msg = f"table {self.name!r} has no column {column!r}"
-            raise TableError(msg, why=f"it has {', '.join(self.columns)}", do="name one of these")
+            raise TableError(
+                msg,
+                where=f"table {self.name}",
+                why=f"it has {', '.join(self.columns)}",
+                do="name one of these",
+            )
         rows = [
             row for row in self.rows if all(row.get(key) == text for key, text in where.items())
         ]
@@ -129,7 +134,12 @@ class Table:
         """
         if column not in self.columns or any(column not in row for row in self.rows):
             msg = f"table {self.name!r} has no full column {column!r}"
-            raise TableError(msg, why=f"it has {', '.join(self.columns)}", do="name one of these")
+            raise TableError(
+                msg,
+                where=f"table {self.name}",
+                why=f"it has {', '.join(self.columns)}",
+                do="name one of these",
+            )
         return tuple(float(row[column]) for row in self.rows)
 
 

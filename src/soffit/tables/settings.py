@@ -4,6 +4,7 @@ Options, keys of the job file and their page in the manual are generated from th
 has its only home here; ``[limits]`` of a job overrides a row; papers print the source beside it.
 """
 
+import difflib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -39,7 +40,7 @@ def settings() -> tuple[Setting, ...]:
     names = sorted(row.name for row in rows)
     if len(set(names)) != len(names):
         msg = "two settings have the same name"
-        raise TableError(msg, why=f"names: {names}", do="rename one")
+        raise TableError(msg, where="limits", why=f"names: {names}", do="rename one")
     return tuple(sorted(rows, key=lambda row: row.name))
 
 
@@ -65,7 +66,11 @@ def setting(name: str) -> Setting:
         if row.name == name:
             return row
     msg = f"there is no setting {name!r}"
-    raise TableError(msg, why="no such row", do="see the page of settings in the manual")
+    near = difflib.get_close_matches(name, [row.name for row in settings()], n=3, cutoff=0.5)
+    why = f"near it are {', '.join(near)}" if near else "no row is near it"
+    raise TableError(
+        msg, where=f"limits.{name}", why=why, do="see the page of settings in the manual"
+    )
 
 
 @dataclass(frozen=True, slots=True)

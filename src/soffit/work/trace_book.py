@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
-from soffit.errors import JobError
+from soffit.errors import JobError, UnitError
 from soffit.measure.entry import parse_entry
 from soffit.measure.hunt import Hunt
 from soffit.measure.line_plan import LinePlan
@@ -267,13 +267,16 @@ def tones_of(texts: Sequence[str]) -> tuple[float, ...]:
     Raises
     ------
     JobError
-        If one is outside 20 Hz to 20 kHz.
+        If one is no frequency, or outside 20 Hz to 20 kHz.
     """
     from soffit.units import parse
 
     found = []
     for text in texts:
-        value = parse(float(text) if text.replace(".", "", 1).isdigit() else text, "frequency")
+        try:
+            value = parse(float(text) if text.replace(".", "", 1).isdigit() else text, "frequency")
+        except UnitError as error:
+            raise JobError.of([replace(error.problems[0], where="--tone")]) from None
         if not 20.0 <= value <= 20_000.0:
             raise JobError(
                 what=f"a meter's tone of {text}",
