@@ -16,6 +16,7 @@ from soffit.plans.labels import RoomLabel
 from soffit.plans.proposal import CeilingProposal, ReadWishes, RoomProposal, SetAside
 from soffit.plans.room_finder import FoundRoom, find_rooms, rectangle_of, without_overlap
 from soffit.plans.shape import ring_of, sound
+from soffit.plans.square import squared
 from soffit.plans.tile_lines import find_tile_grid
 from soffit.plans.usual import usual_ceiling
 from soffit.tables.settings import DEFAULT_LIMITS
@@ -87,6 +88,7 @@ def propose_rooms(
 def _find(lines: PlanLines) -> tuple[list[FoundRoom], list[FoundRoom], list[FoundRoom]]:
     walls = np.concatenate([lines.walls, lines.doors]) if len(lines.doors) else lines.walls
     found, nameless, areas = find_rooms(walls, lines.labels)
+    found = [replace(room, shape=squared(room.shape)) for room in found]
     fitted: list[FoundRoom] = []
     left: list[FoundRoom] = []
     for area in areas:
