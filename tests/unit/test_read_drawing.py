@@ -245,8 +245,8 @@ def test_found_house_is_read_in_inches_and_no_room_is_silently_wrong():
 def test_a_shaky_rectangle_is_squared_and_an_l_is_left(tmp_path):
     from soffit.plans.square import squared
 
-    shaky = Polygon([(0, 0), (3, 0.012), (6, -0.01), (6.01, 4), (3.2, 4.008), (3.2, 4.1), (2.4, 4.1),
-                     (2.4, 4.0), (-0.01, 4.0)])  # fmt: skip
+    ring = [(0, 0), (3, 0.012), (6, -0.01), (6.01, 4), (3.2, 4.008), (3.2, 4.1), (2.4, 4.1)]
+    shaky = Polygon([*ring, (2.4, 4.0), (-0.01, 4.0)])
     square = squared(shaky)
     assert len(square.exterior.coords) == 5
     # the jog at the door, 0.8 m of 6 m, moves no side

@@ -2,6 +2,7 @@
 
 import io
 import math
+import warnings
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -84,7 +85,10 @@ def _open(path: Path) -> Any:  # noqa: ANN401 a picture of the library
     from PIL import Image, ImageOps, UnidentifiedImageError
 
     try:
-        with Image.open(path) as image:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)  # told below
+            image = Image.open(path)
+        with image:
             if image.width * image.height > _MOST_PIXELS:
                 raise refuse(
                     path,
