@@ -28,6 +28,9 @@ CANDIDATES_MOST: Final = 40
 LISTEN_MOST: Final = 2
 """How often it helps to listen under the same loudspeaker: one more than the first, for lapses."""
 NATS_PER_BIT: Final = math.log(2.0)
+BLOCK: Final = 16
+LEAST_LN: Final = -650.0
+"""True suspicions weighed in one go, so that arrays stay small; a log probability that is none."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -238,31 +241,41 @@ def _mutual(weight: FloatArray, places: FloatArray, mean: FloatArray, cov: Float
     dimension = mean.shape[1]
     lower = np.linalg.cholesky(cov + 1e-12 * np.eye(dimension))
     points = _points(dimension)
-    drawn = mean[:, None, :] + points @ np.swapaxes(lower, 1, 2)
+    centred = mean - np.mean(mean, axis=0)
+    drawn = centred[:, None, :] + points @ np.swapaxes(lower, 1, 2)
     inverse = np.linalg.inv(lower)
     half_log_det = np.sum(np.log(np.diagonal(lower, axis1=1, axis2=2)), axis=1)
-    density = np.zeros((*drawn.shape[:2], len(mean)))
-    for row in range(dimension):
-        white = np.zeros_like(density)
-        for column in range(row + 1):  # a lower triangle, by hand: much quicker than einsum
-            apart = drawn[:, :, None, column] - mean[:, column]
-            white += inverse[:, row, column] * apart
-        density -= 0.5 * white**2
-    density -= half_log_det
-    return _place_information(weight, places, density)
+    level = np.log(weight) - half_log_det
+    same = (places[:, None] == places[None, :]).astype(np.float64)
+    gained = np.zeros(len(mean))
+    for start in range(0, len(mean), BLOCK):
+        part = slice(start, start + BLOCK)
+        flat = drawn[part].reshape(-1, dimension)
+        density = np.zeros((len(flat), len(mean)))
+        for row in range(dimension):
+            white = flat @ inverse[:, row].T
+            white -= np.sum(inverse[:, row] * centred, axis=1)
+            density -= np.square(white, out=white)
+        density *= 0.5
+        density += level
+        gained[part] = _place_gain(density.reshape(-1, len(points), len(mean)), same[part])
+    return _in_bits(weight, same, gained)
 
 
-def _place_information(weight: FloatArray, places: FloatArray, density: FloatArray) -> float:
-    """Information from log densities (n_true, n_points, n_suspects) of equally likely points."""
-    same = places[:, None] == places[None, :]
-    joint = density + np.log(weight)
-    top = np.max(joint, axis=2, keepdims=True)
-    share = np.exp(joint - top)
-    total = np.log(np.sum(share, axis=2))
-    mine = np.log(np.maximum(np.einsum("hpk,hk->hp", share, same.astype(np.float64)), 1e-300))
-    place_weight = same.astype(np.float64) @ weight
-    gained = np.mean(mine - total, axis=1) - np.log(place_weight)
-    return max(float(np.sum(weight * gained)) / NATS_PER_BIT, 0.0)
+def _place_gain(joint: FloatArray, same: FloatArray) -> FloatArray:
+    """Mean log probability (n_true,) of the true place; ``joint`` is spoiled.
+
+    Log joint densities (n_true, n_points, n_suspects) of points that are equally likely.
+    """
+    joint -= np.max(joint, axis=2, keepdims=True)
+    np.exp(np.maximum(joint, LEAST_LN, out=joint), out=joint)
+    total = np.log(np.sum(joint, axis=2))
+    return np.asarray(np.mean(np.log((joint @ same[:, :, None])[..., 0]) - total, axis=1))
+
+
+def _in_bits(weight: FloatArray, same: FloatArray, gained: FloatArray) -> float:
+    """Information in bits from the mean log probability of each true place."""
+    return max(float(np.sum(weight * (gained - np.log(same @ weight)))) / NATS_PER_BIT, 0.0)
 
 
 def _walk_bits(posterior: Posterior, top: Sequence[int], listened: set[int]) -> dict[int, float]:
@@ -296,7 +309,8 @@ def _walk_bits(posterior: Posterior, top: Sequence[int], listened: set[int]) -> 
         density = np.zeros((len(suspects), 6, len(suspects)))
         for word in range(len(HEARD)):
             density += (words == word).astype(np.float64) @ log_table[:, :, word].T
-        found[-1] = _place_information(weight, places, density)
+        same = (places[:, None] == places[None, :]).astype(np.float64)
+        found[-1] = _in_bits(weight, same, _place_gain(density + np.log(weight), same))
     return found
 
 

@@ -25,7 +25,7 @@ FREEDOM: Final = 8.0
 SIZE_COLUMN: Final = -2
 SIZES_MOST: Final = 2.0
 """Column of the slope that belongs to the size, and how far a size is moved."""
-CHUNK: Final = 240
+CHUNK: Final = 48
 KEEP_NATS: Final = 14.0
 KEEP_LEAST: Final = 160
 NEAR_NATS: Final = 7.0

@@ -9,7 +9,7 @@ its mean comes from the exact solution, its covariance from the exact sensitivit
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 import numpy as np
@@ -102,6 +102,23 @@ def _by_tone(values: ComplexArray) -> ComplexArray:
     return np.ascontiguousarray(np.transpose(values, (2, 1, 0)))
 
 
+def _at_tones(state: TreeState, tones: Sequence[int]) -> TreeState:
+    """Return a solved line at some of its tones."""
+    if list(tones) == list(range(state.run_ohm.shape[-1])):
+        return state
+    pick = list(tones)
+    return replace(
+        state,
+        run_ohm=state.run_ohm[..., pick],
+        load_siemens=state.load_siemens[..., pick],
+        step_ratio=state.step_ratio[..., pick],
+        transfer_ratio=state.transfer_ratio[..., pick],
+        voltage_v=state.voltage_v[..., pick],
+        outward_siemens=state.outward_siemens[..., pick],
+        run_current_a=state.run_current_a[..., pick],
+    )
+
+
 def _batch_patterns(plan: LinePlan) -> FloatArray:
     """Smooth patterns (n_places, n_patterns) in which batches vary along the line.
 
@@ -125,10 +142,22 @@ def _batch_patterns(plan: LinePlan) -> FloatArray:
 
 @dataclass(slots=True)
 class _Known:
-    """Sensitivities that several looks share."""
+    """Sensitivities that several looks share, by node and tone; only tones that are asked for."""
 
-    out: dict[int, tuple[ComplexArray, ComplexArray]] = field(default_factory=dict)
-    back: dict[int, tuple[ComplexArray, ComplexArray, ComplexArray]] = field(default_factory=dict)
+    out_tones: dict[int, list[int]] = field(default_factory=dict)
+    back_tones: dict[int, list[int]] = field(default_factory=dict)
+    out: dict[tuple[int, int], tuple[ComplexArray, ...]] = field(default_factory=dict)
+    back: dict[tuple[int, int], tuple[ComplexArray, ...]] = field(default_factory=dict)
+
+    def ask(self, looks: Sequence[Look], tones_hz: Sequence[float]) -> None:
+        """Note which tones are looked at where."""
+        for look in looks:
+            node = 0 if look.direction == "whole" else look.place + 1
+            where = self.back_tones if look.direction == "in" else self.out_tones
+            tones = where.setdefault(node, [])
+            tone = tones_hz.index(look.tone_hz)
+            if tone not in tones:
+                tones.append(tone)
 
 
 class LineModel:
@@ -209,7 +238,7 @@ class LineModel:
     @property
     def planned_rack_ohm(self) -> float:
         """|Z| at 1 kHz at the rack of the healthy line as known now. [Ω]."""
-        cases = self._cases([_HEALTHY])
+        cases = self._cases([_HEALTHY], with_slope=False)
         state = self._solve(cases)
         return float(np.abs(state.impedance_ohm[0, self.ear]))
 
@@ -249,7 +278,7 @@ class LineModel:
         largest = max(float(np.linalg.norm(self.own[:, self.ear].real)), 1e-6)
         for i in range(count):
             own = self.own[:, self.ear].real / largest
-            extra[i * n_own : (i + 1) * n_own, i] = own * drift / largest
+            extra[i : count * n_own : count, i] = own * drift / largest
         extra[-2, count] = 0.04 / self.run_common_sd  # copper 10 K warmer or colder
         self.state_factor = np.concatenate([factor, extra], axis=1)
 
@@ -258,7 +287,7 @@ class LineModel:
         if not np.any(self.state_mean):
             return self.speaker_ohm, self.run_ohm
         count, n_own = len(self.plan.places), len(self.own)
-        own = self.state_mean[: count * n_own].reshape(count, n_own)
+        own = self.state_mean[: count * n_own].reshape(n_own, count).T
         cut = count * n_own + self.patterns.shape[1] * len(self.common)
         common = self.state_mean[count * n_own : cut].reshape(
             self.patterns.shape[1], len(self.common)
@@ -272,8 +301,8 @@ class LineModel:
         reactive = self.reactive_share * (np.exp(CABLE_H_SD * self.state_mean[-1]) - 1.0)
         return speaker, np.asarray(self.run_ohm * (1.0 + reactive) * stretch[:, None])
 
-    def _cases(self, suspects: Sequence[Suspect]) -> _Cases:
-        """Build the circuits of some suspicions."""
+    def _cases(self, suspects: Sequence[Suspect], *, with_slope: bool = True) -> _Cases:
+        """Build the circuits of some suspicions; shares stay empty where no slope is wanted."""
         count, n_tones, n_cases = len(self.plan.places), len(self.tones_hz), len(suspects)
         speaker, run = self._nominal()
         alone = np.repeat(speaker[:, None, :], n_cases, axis=1)
@@ -286,7 +315,8 @@ class LineModel:
         for h, suspect in enumerate(suspects):
             if suspect.kind == "none":
                 continue
-            size_slope[h] = self._size_slope(suspect)
+            if with_slope:
+                size_slope[h] = self._size_slope(suspect)
             self._spoil(
                 suspect,
                 alone=alone[:, h],
@@ -300,12 +330,27 @@ class LineModel:
         load = np.zeros((count + 1, n_cases, n_tones), dtype=np.complex128)
         load[1:] = hung + extra
         load += self.cable_s[:, None, :]
-        full = np.where(load[1:] == 0.0, 1.0, load[1:])
-        # A share of the piece that hangs, or of what was added beside it.
-        share = np.where(extra != 0.0, extra, hung) / full
-        load_share *= share * size_slope
         run_ohm = np.zeros((count + 1, n_cases, n_tones), dtype=np.complex128)
         run_ohm[1:] = runs
+        if not with_slope:
+            none = np.zeros((0, 0, 0), dtype=np.complex128)
+            return _Cases(
+                load_s=load,
+                run_ohm=run_ohm,
+                alone_ohm=alone,
+                load_share=none,
+                run_share=none,
+                size_slope=size_slope,
+                hung_share=none,
+                wire_share=none,
+                gain_db=gain_db,
+            )
+        full = np.where(load[1:] == 0.0, 1.0, load[1:])
+        # A share of the piece that hangs, or of what was added beside it.
+        spoiled = np.nonzero(np.any(load_share != 0.0, axis=2))
+        beside = extra[spoiled]
+        share = np.where(beside != 0.0, beside, hung[spoiled]) / full[spoiled]
+        load_share[spoiled] *= share * size_slope[spoiled[1]]
         return _Cases(
             load_s=load,
             run_ohm=run_ohm,
@@ -427,13 +472,14 @@ class LineModel:
         Prediction
             Means, slopes and levels.
         """
-        cases = self._cases(suspects)
+        cases = self._cases(suspects, with_slope=with_slope)
         state = self._solve(cases)
         size_sd = np.asarray([fault_kinds()[s.kind].size_sd for s in suspects])
         mean = np.zeros((len(suspects), len(looks)))
         n_slopes = self.n_state + 3 if with_slope else 0
         slope = np.zeros((len(suspects), len(looks), n_slopes))
         known = _Known()
+        known.ask(looks, self.tones_hz)
         for m, look in enumerate(looks):
             mean[:, m] = self._look(
                 look, state, cases, suspects, size_sd, known, slope[:, m] if with_slope else None
@@ -465,12 +511,13 @@ class LineModel:
                 self._fill_alone(rows, look.place, tone, suspects, by_size)
             return np.asarray(np.log(ohm))
         if look.direction == "in":
-            if look.place not in known.back:
-                known.back[look.place] = self._look_back(
-                    cases, look.place, with_slope=rows is not None
-                )
-            ohm, *both = known.back[look.place]
-            mean = np.log(np.clip(np.abs(ohm[:, tone]), 1e-9, BREAK_OHM))
+            at = look.place + 1
+            if (at, tone) not in known.back:
+                tones = known.back_tones[at]
+                parts = self._look_back(cases, look.place, tones, with_slope=rows is not None)
+                known.back |= {(at, t): found for t, found in zip(tones, parts, strict=True)}
+            ohm, *both = known.back[at, tone]
+            mean = np.log(np.clip(np.abs(ohm), 1e-9, BREAK_OHM))
         else:
             mean = self._mean(state, look, tone)
             both = []
@@ -479,13 +526,17 @@ class LineModel:
             return np.asarray(mean)
         if not both:
             at = 0 if look.direction == "whole" else look.place + 1
-            if at not in known.out:
-                known.out[at] = (
-                    _by_tone(state.load_sensitivity(at=at)[1:].astype(np.complex128)),
-                    _by_tone(state.run_sensitivity(at=at)[1:].astype(np.complex128)),
+            if (at, tone) not in known.out:
+                tones = known.out_tones[at]
+                some = _at_tones(state, tones)
+                outward = (
+                    _by_tone(some.load_sensitivity(at=at)[1:].astype(np.complex128)),
+                    _by_tone(some.run_sensitivity(at=at)[1:].astype(np.complex128)),
                 )
-            both = list(known.out[at])
-        loads, runs = (part[tone] for part in both)
+                for t, load_part, run_part in zip(tones, *outward, strict=True):
+                    known.out[at, t] = (load_part, run_part)
+            both = list(known.out[at, tone])
+        loads, runs = both
         sign = -1.0 if look.direction == "amps" else 1.0
         # What hangs there strays; a short or an extra load beside it does not.
         wires = runs * cases.wire_share[tone]
@@ -496,22 +547,25 @@ class LineModel:
         return np.asarray(mean)
 
     def _look_back(
-        self, cases: _Cases, place: int, *, with_slope: bool
-    ) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
-        """Impedance (n_cases, n_tones) back to the rack, and its sensitivities by tone."""
+        self, cases: _Cases, place: int, tones: list[int], *, with_slope: bool
+    ) -> list[tuple[ComplexArray, ...]]:
+        """Impedance (n_cases,) back to the rack, and its sensitivities, tone by tone."""
         turned = self.plan.turned(place)
-        load = cases.load_s[list(turned.old)].copy()
+        load = cases.load_s[list(turned.old)][:, :, tones]
         load[0] = 0.0
         run = np.zeros_like(load)
-        run[1:] = cases.run_ohm[[place + 1 for place in turned.run[1:]]]
+        run[1:] = cases.run_ohm[[place + 1 for place in turned.run[1:]]][:, :, tones]
         state = solve_tree(turned.tree, run_ohm=run, load_siemens=load)
-        shape = cases.load_s.shape if with_slope else (1, 1, 1)
+        ohm = state.impedance_ohm.astype(np.complex128)
+        if not with_slope:
+            return [(ohm[:, k],) for k in range(len(tones))]
+        shape = (*cases.load_s.shape[:2], len(tones))
         loads = np.zeros(shape, dtype=np.complex128)
         runs = np.zeros(shape, dtype=np.complex128)
-        if with_slope:
-            loads[list(turned.old[1:])] = state.load_sensitivity()[1:]
-            runs[[place + 1 for place in turned.run[1:]]] = state.run_sensitivity()[1:]
-        return state.impedance_ohm.astype(np.complex128), _by_tone(loads[1:]), _by_tone(runs[1:])
+        loads[list(turned.old[1:])] = state.load_sensitivity()[1:]
+        runs[[place + 1 for place in turned.run[1:]]] = state.run_sensitivity()[1:]
+        both = zip(_by_tone(loads[1:]), _by_tone(runs[1:]), strict=True)
+        return [(ohm[:, k], *pair) for k, pair in enumerate(both)]
 
     @staticmethod
     def _mean(state: TreeState, look: Look, tone: int) -> FloatArray:
@@ -540,12 +594,15 @@ class LineModel:
         n_patterns, n_common = self.patterns.shape[1], len(self.common)
         own = self.own[:, tone]
         turned = sign * loads
-        part = turned.real[:, :, None] * own.real - turned.imag[:, :, None] * own.imag
-        rows[:, : count * n_own] = part.reshape(len(rows), -1)
+        # One direction of all pieces after the other: long rows, which numpy does quickest.
+        for k in range(n_own):
+            part = turned.real * own[k].real
+            part -= turned.imag * own[k].imag
+            rows[:, k * count : (k + 1) * count] = part
         patterned = loads @ self.patterns.astype(np.complex128)
-        part = patterned[:, :, None] * self.common[:, tone]
+        both = patterned[:, :, None] * self.common[:, tone]
         cut = count * n_own + n_patterns * n_common
-        rows[:, count * n_own : cut] = sign * part.real.reshape(len(rows), -1)
+        rows[:, count * n_own : cut] = sign * both.real.reshape(len(rows), -1)
         rows[:, cut : cut + count] = sign * runs.real * self.run_sd
         rows[:, cut + count] = sign * np.sum(runs.real, axis=1) * self.run_common_sd
         reactive = np.sum((runs * self.reactive_share[:, tone]).real, axis=1)
@@ -561,7 +618,7 @@ class LineModel:
     ) -> None:
         count, n_own = len(self.plan.places), len(self.own)
         n_patterns, n_common = self.patterns.shape[1], len(self.common)
-        rows[:, place * n_own : (place + 1) * n_own] = self.own[:, tone].real
+        rows[:, place : count * n_own : count] = self.own[:, tone].real
         part = np.outer(self.patterns[place], self.common[:, tone].real)
         rows[:, count * n_own : count * n_own + n_patterns * n_common] = part.reshape(-1)
         for h, suspect in enumerate(suspects):
@@ -589,5 +646,11 @@ def touches(suspect: Suspect, place: int) -> bool:
 
 
 def log_ohm(value_ohm: float) -> float:
-    """Natural logarithm in which readings are compared."""
+    """Natural logarithm in which readings are compared.
+
+    Parameters
+    ----------
+    value_ohm
+        Magnitude of an impedance. [Ω]
+    """
     return math.log(value_ohm)
