@@ -116,3 +116,21 @@ def test_one_and_no_loudspeaker():
 def test_matrices_that_are_no_distances_are_refused(cost):
     with pytest.raises(DomainError):
         choose_order(cost)
+
+
+def test_a_proof_that_runs_out_of_counted_work_states_its_gap(monkeypatch):
+    """On a regular lattice thousands of chains are equally long: the work is counted, not timed."""
+    from soffit.design import route_proof
+
+    columns, rows = np.meshgrid(np.arange(7) * 1.2, np.arange(6) * 2.4)
+    points = np.vstack([[0.3, -1.0], np.column_stack([columns.ravel(), rows.ravel()])])
+    cost = np.abs(points[:, None] - points[None]).sum(axis=-1)
+    cost += 0.4 * (cost > 0.0)
+    monkeypatch.setattr(route_proof, "_PIVOTS", -1)
+    short = choose_order(cost)
+    assert sorted(short.order) == list(range(1, 43))
+    assert 0.0 < short.bound_m <= short.cost_m + 1e-9
+    monkeypatch.undo()
+    longer = choose_order(cost)
+    assert short.bound_m <= longer.bound_m + 1e-9 <= longer.cost_m + 2e-9
+    assert longer.cost_m <= short.cost_m + 1e-9

@@ -17,7 +17,11 @@ from soffit.design.solver import quiet_solver
 
 _CUT_ROUNDS: Final = 60
 _INTEGER_ROUNDS: Final = 60
-_NODES_A_ROUND: Final = 20_000
+_NODES_A_ROUND: Final = 60
+"""Branches of one integer round: on a regular lattice thousands of chains are equally long, and
+more branches hardly move the bound."""
+_PIVOTS: Final = 15_000
+"""Simplex steps of all integer rounds together, counted after each; then the gap is stated."""
 _SECONDS: Final = 60.0
 """Hard stop against a solver that hangs; counted limits end the work long before."""
 _TINY_M: Final = 1e-4
@@ -191,10 +195,14 @@ class _Rounds:
 
     def _integer(self, bound: float) -> float:
         """Solve with whole edges, forbid the round trips found, until one chain is left."""
+        pivots = 0
         for _ in range(_INTEGER_ROUNDS):
+            if pivots > _PIVOTS:
+                return bound
             self._solver.setOptionValue("objective_bound", self._best_m)
             self._solver.run()
             info = self._solver.getInfo()
+            pivots += max(0, int(info.simplex_iteration_count))
             status = self._solver.getModelStatus()
             dual = float(info.mip_dual_bound)
             if math.isfinite(dual):
