@@ -347,3 +347,15 @@ def test_a_metric_job_keeps_to_one_family_of_cable_with_the_best_fire_class():
     assert found[0].jacket.startswith("Cca")
     areas = [float(cable.gauge) for cable in found]
     assert areas == sorted(areas, reverse=True)
+
+
+def test_a_zone_that_needs_many_lines_for_its_loss_gets_them():
+    """Thin cable only: far more lines than the load asks for, and the limit is kept."""
+    survey = with_limits(
+        six_rooms(equipment=Equipment(cable_types=tuple(_ids("18")))), line_loss_warn_db=0.12
+    )
+    survey = replace(survey, site=replace(survey.site, is_imperial=True))
+    result = wired(survey, speakers_in(survey, 8, tap_w=6.0))
+    assert len(result.lines) > 5
+    assert not result.notes
+    assert max(state.worst_loss_db for state in solved(survey, result)) <= 0.12 + 1e-9

@@ -25,8 +25,10 @@ from soffit.model.decisions import Design, Survey
 from soffit.model.lines import Amplifier, Joint, Line
 from soffit.model.speakers import Speaker
 
-_MORE_LINES = 4
-"""Lines tried beyond what the load asks for, to keep the loss limit."""
+_MORE_LINES = 24
+"""Numbers of lines tried, to keep the loss limit."""
+_MORE_IN_VAIN = 4
+"""The same where one loudspeaker alone loses too much, so that no number of lines helps."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -211,12 +213,18 @@ def _plan_group(
     sequence = [field.places[one - 1] for one in order.order]
     wanted = 1
     planned: list[Plan] = []
-    for _ in range(_MORE_LINES):
+    most = _MORE_LINES if _far_one_alone(base, field) else _MORE_IN_VAIN
+    for attempt in range(most):
         parts = _parts(base, sequence, load, most_w=most_w, wanted=wanted)
-        planned = [plan_line(base, field, part) for part in parts]
+        is_last = attempt == most - 1 or len(parts) >= len(field.places)
+        planned = []
+        for part in reversed(parts):  # the far ones lose most, and one too many is enough
+            planned.insert(0, plan_line(base, field, part))
+            if not planned[0].sized.chosen.meets_limit and not is_last:
+                break
         if all(one.sized.chosen.meets_limit for one in planned):
             return planned, ""
-        if len(parts) >= len(field.places):
+        if is_last:
             break
         wanted = len(parts) + 1
     limit = base.limits["line_loss_warn_db"]
@@ -224,6 +232,12 @@ def _plan_group(
         f"{group.label}: even {len(planned)} lines of the thickest cable lose more than "
         f"{limit:.2f} dB"
     )
+
+
+def _far_one_alone(base: Base, field: Field) -> bool:
+    """Whether the farthest loudspeaker keeps the loss limit on a line of its own."""
+    far = max(field.places, key=lambda place: (float(field.ways.cost_m[field.start, place]), place))
+    return plan_line(base, field, [far]).sized.chosen.meets_limit
 
 
 def _most_w(base: Base, field: Field, load: Mapping[int, float]) -> float:
