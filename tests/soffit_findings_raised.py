@@ -12,6 +12,7 @@ from soffit.model.catalogue import Directivity, PolarTable, Tap
 from soffit.model.decisions import Job, RoomDecision
 from soffit.model.findings import Finding, Mend
 from soffit.model.lines import Channel, Joint, Run
+from soffit.model.speakers import TileRef
 from soffit.model.survey import (
     Acceptance,
     Assumption,
@@ -24,6 +25,7 @@ from soffit.model.survey import (
     Surface,
 )
 from soffit.model.zones import Zone
+from soffit.work.run_checks import letter_findings
 from soffit_checked_job import (
     all_of_type,
     bare_job,
@@ -121,6 +123,16 @@ def _two_rooms(*, zoned: bool = False) -> Job:
     if zoned:
         zones = (*zones, Zone(key="z2", label="Zone 2", room_keys=("r", "r2")))
     return with_survey(job, rooms=(*job.survey.rooms, _second_room()), zones=zones)
+
+
+def _beside(tiles: int) -> Job:
+    """Two units of 6 kg, so many tiles apart along the main runners of an intermediate grid."""
+    job = with_grid(with_type(clean_job(), mass_kg=6.0), load_class="intermediate")
+    for number, column in ((1, 2), (2, 2 + tiles)):
+        job = with_speaker(
+            job, number, position=tile_centre(column, 2), tile=TileRef(column=column, row=2)
+        )
+    return job
 
 
 def _box(x0: float, y0: float, x1: float, y1: float) -> tuple[tuple[float, float], ...]:
@@ -243,6 +255,12 @@ _HARD_UNDER_TILES = (
     Surface(part="furniture", material="painted_concrete", area_m2=1.0),
 )
 _LOW = LowSound(room_key="r", tilt_db=9.0, wanted_tilt_db=3.0, deviation_db=5.0)
+
+
+def _strange_letters() -> tuple[Finding, ...]:
+    job = with_site(clean_job(), customer="中央図書館")
+    return findings_of(job, more=letter_findings(job))
+
 
 RAISED: dict[str, Raised] = {
     # the job as a whole
@@ -383,6 +401,7 @@ RAISED: dict[str, Raised] = {
     "WEIGHT-01": _job(lambda: with_type(clean_job(), mass_kg=30.0)),
     "WEIGHT-02": _job(lambda: with_grid(clean_job(), load_class="light")),
     "WEIGHT-03": _job(_heavy_grid),
+    "WEIGHT-13": _job(lambda: _beside(1)),
     "WEIGHT-04": _job(lambda: with_grid(clean_job(), load_class="unknown")),
     "WEIGHT-05": _job(lambda: with_ceiling(clean_job(), tile_mass_kg_m2=19.4)),
     "WEIGHT-06": _job(lambda: _very_heavy(6.0)),
@@ -666,6 +685,7 @@ RAISED: dict[str, Raised] = {
     "CODE-35": _job(lambda: with_site(clean_job(), note="old building, no asbestos register yet")),
     "CODE-36": _job(clean_job),
     "CODE-37": _near("sprinkler", 1.0),
+    "PAPER-01": _strange_letters,
 }
 """Code and what raises it."""
 

@@ -4,6 +4,7 @@ from typing import Final
 
 from soffit.check.kit import Check, Context, at_room, at_speaker, count_text
 from soffit.evaluate.ceiling import SpeakerFit
+from soffit.evaluate.ceiling_runners import RESTING, span_groups
 from soffit.model.findings import Finding
 from soffit.model.survey import Ceiling
 
@@ -14,7 +15,7 @@ def _ceiling(context: Context, fit: SpeakerFit) -> Ceiling:
 
 def _rests_on_grid(context: Context, fit: SpeakerFit) -> bool:
     support = context.job.catalogue.speaker(fit.type_id).support
-    return _ceiling(context, fit).kind == "grid" and support in {"rails", "bridge"}
+    return _ceiling(context, fit).kind == "grid" and support in RESTING
 
 
 def _grouped(fits: list[SpeakerFit]) -> list[tuple[str, str, list[SpeakerFit]]]:
@@ -86,6 +87,37 @@ def _over_grid(context: Context) -> list[Finding]:
         )
         for room, type_id, members in _grouped(fits)
     ]
+
+
+def _shared_span(context: Context) -> list[Finding]:
+    resting: dict[tuple[str, str], list[SpeakerFit]] = {}
+    for fit in context.states.ceiling.speakers:
+        if (
+            fit.grid_capacity_kg is not None
+            and _rests_on_grid(context, fit)
+            and _load_class(context, fit) in {"intermediate", "heavy"}
+        ):
+            resting.setdefault((fit.room_key, fit.ceiling_key), []).append(fit)
+    findings = []
+    for (room, _), fits in resting.items():
+        groups = span_groups(
+            _ceiling(context, fits[0]), fits, hanger_spacing_m=context.limits["hanger_spacing_m"]
+        )
+        over = [group for group in groups if group.is_over]
+        if not over:
+            continue
+        worst, more = over[0], len(over) - 1
+        others = f"; {count_text(more, 'more such group')}" if more else ""
+        findings.append(
+            at_room(
+                room,
+                _room_label(context, room),
+                f"{', '.join(worst.labels)} may rest on one span of a main runner:"
+                f" {context.mass(worst.mass_kg)} together{others}",
+                limit=context.mass(worst.capacity_kg),
+            )
+        )
+    return findings
 
 
 def _unknown_grid(context: Context) -> list[Finding]:
@@ -385,5 +417,20 @@ CHECKS: Final = (
         limits=("safety_drop_most_m",),
         is_caution=True,
         no_mend="it is set on site",
+    ),
+    Check(
+        code="WEIGHT-13",
+        severity="stop",
+        title="Units on one runner span too heavy together",
+        why="Each alone would do, but masses on one span of a main runner add up. Where hangers and"
+        " main runners are is not surveyed, so units closer than a span along the runners, and"
+        " closer than the runners' spacing across them, are taken to share one span, all at its"
+        " middle.",
+        do="move one of them a span away, add hangers beside them, or hang them from the structure",
+        find=_shared_span,
+        limits=("hanger_spacing_m",),
+        source="ASTM C635/C635M-17, 4.1.2; loads of Table 1 from memory; point load derived",
+        is_caution=True,
+        no_mend="what carries a unit past a grid is a structural decision",
     ),
 )
