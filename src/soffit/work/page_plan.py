@@ -267,6 +267,12 @@ def plan_dict(now: Snapshot, room_key: str) -> dict[str, Any]:
     room_key
         Key of the room.
     """
+    if room_key not in now.plans:
+        now.plans[room_key] = _plan_dict(now, room_key)
+    return now.plans[room_key]
+
+
+def _plan_dict(now: Snapshot, room_key: str) -> dict[str, Any]:
     job = now.job
     room = room_of(now, room_key)
     view = bare_view(now)

@@ -77,6 +77,7 @@ class Snapshot:
     def __post_init__(self) -> None:
         self._lock = threading.RLock()
         self.lives: dict[tuple[str, str], Any] = {}
+        self.plans: dict[str, dict[str, Any]] = {}
 
     @cached_property
     def _whole(self) -> "Whole":
