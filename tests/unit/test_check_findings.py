@@ -55,6 +55,7 @@ def test_codes_are_unique_and_of_a_known_family() -> None:
         "JOB",
         "LINE",
         "LOW",
+        "PAPER",
         "PLACE",
         "SOUND",
         "SUB",

@@ -15,6 +15,7 @@ from soffit.check import (
     line,
     low,
     placing,
+    sheets,
     sound,
     subwoofer,
     weight,
@@ -44,6 +45,7 @@ CHECKS: Final[tuple[Check, ...]] = (
     *subwoofer.CHECKS,
     *codes.CHECKS,
     *equipment.CHECKS,
+    *sheets.CHECKS,
 )
 """Every check there is."""
 

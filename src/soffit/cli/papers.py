@@ -14,6 +14,11 @@ PAPERS = ("a4", "a3", "letter", "ansi-b")
 @folder_argument
 @click.option("--pack", "packs", multiple=True, help="Which pack (repeat), or all.")
 @click.option("--extra", "extras", multiple=True, help="Which other files (repeat), all or none.")
+@click.option(
+    "--model",
+    type=click.Path(dir_okay=False),
+    help="With --extra ifc: building model to add to; it stays as it is.",
+)
 @click.option("--list", "listed", is_flag=True, help="List packs and other files.")
 @click.option("--paper", type=click.Choice(PAPERS), help="Paper size instead of the job's.")
 @click.option("--out", type=click.Path(file_okay=False), help="Where to; FOLDER/papers by default.")
@@ -55,18 +60,31 @@ def command(
         extras=_extras(extras, EXTRAS),
         paper=options["paper"],
         out=Path(out) if out else None,
+        model=Path(options["model"]) if options["model"] else None,
         progress=progress(quiet=as_json),
     )
     if as_json:
         show_json(printed.as_dict())
     else:
         click.echo("\n".join(str(path) for path in printed.files))
+        for note in printed.notes:
+            click.echo(f"note: {note}; printed as its code in brackets", err=True)
     return 0
 
 
 def _extras(wanted: tuple[str, ...], known: dict[str, str]) -> tuple[str, ...]:
     if "all" in wanted:
-        return tuple(known)
+        return tuple(name for name in known if name != "ifc" or "ifc" in wanted or _has_ifc())
     if "none" in wanted:
         return ()
     return wanted or ("drawings",)
+
+
+def _has_ifc() -> bool:
+    """Return whether a building model can be written; say so where it cannot."""
+    from importlib.util import find_spec
+
+    if find_spec("ifcopenshell"):
+        return True
+    click.echo('note: no building model: it needs pip install "soffit[ifc]"', err=True)
+    return False

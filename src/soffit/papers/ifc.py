@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from soffit.errors import MissingExtraError
+from soffit.errors import JobError, MissingExtraError
 from soffit.papers.pdf import timestamp
 from soffit.papers.views import JobView, RoomView, RouteView, SpeakerView
 
@@ -42,6 +42,8 @@ def write_ifc(view: JobView, *, model: Path | None = None) -> str:
     ------
     MissingExtraError
         If ifcopenshell is not installed.
+    JobError
+        If the model cannot be read.
     """
     try:
         import ifcopenshell  # noqa: PLC0415 - an extra
@@ -50,8 +52,31 @@ def write_ifc(view: JobView, *, model: Path | None = None) -> str:
         raise MissingExtraError(
             msg, where="papers.ifc", why="it is not installed", do='pip install "soffit[ifc]"'
         ) from error
-    file: Any = ifcopenshell.open(str(model)) if model else ifcopenshell.file(schema="IFC4")
+    file: Any = _opened(model) if model else ifcopenshell.file(schema="IFC4")
     return _Writer(file, view, is_new=model is None).write()
+
+
+def _opened(model: Path) -> Entity:
+    """Open a model, and say in words why it cannot be added to."""
+    import ifcopenshell  # noqa: PLC0415 - an extra
+
+    try:
+        file = ifcopenshell.open(str(model))
+    except (OSError, ifcopenshell.Error) as error:
+        raise JobError(
+            what=f"{model.name} cannot be read as a building model",
+            where=str(model),
+            why=str(error).strip().rstrip("."),
+            do="give an IFC file that its own program opens",
+        ) from error
+    if not file.by_type("IfcProject"):
+        raise JobError(
+            what=f"{model.name} has no project",
+            where=str(model),
+            why="a building model holds everything under one IfcProject",
+            do="export it again, whole",
+        )
+    return file
 
 
 class _Writer:

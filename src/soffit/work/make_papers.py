@@ -31,14 +31,21 @@ class Printed:
         Where the files are.
     files
         Paths, in the order in which they were made.
+    notes
+        What a reader of the papers should know, such as letters that their font lacks.
     """
 
     folder: Path
     files: tuple[Path, ...]
+    notes: tuple[str, ...] = ()
 
     def as_dict(self) -> dict[str, object]:
         """Return it as plain data."""
-        return {"folder": str(self.folder), "files": [str(path) for path in self.files]}
+        return {
+            "folder": str(self.folder),
+            "files": [str(path) for path in self.files],
+            "notes": list(self.notes),
+        }
 
 
 def write_file(path: Path, content: bytes | str) -> None:
@@ -130,6 +137,7 @@ EXTRAS: Final[dict[str, str]] = {
     "csv": "the same tables as CSV",
     "dxf": "plans and schematics for drafting programs",
     "field": "one HTML page for the phone, no network needed",
+    "ifc": "loudspeakers, cables and lines as a building model, or into one (--model)",
 }
 """What can be printed besides packs, with its help."""
 
@@ -141,6 +149,7 @@ def make_papers(
     extras: Sequence[str] = ("drawings",),
     paper: Paper | None = None,
     out: Path | None = None,
+    model: Path | None = None,
     progress: Progress = lambda _done, _text: None,
 ) -> Printed:
     """Print the papers of the job in a folder.
@@ -157,6 +166,8 @@ def make_papers(
         Paper size instead of the job's.
     out
         Where; ``papers`` in the job's folder by default.
+    model
+        Building model that the extra ``ifc`` adds to; it is read, never written.
     progress
         Told the share done and what is being done.
 
@@ -168,16 +179,27 @@ def make_papers(
     Raises
     ------
     JobError
-        If the job cannot be read or has no design, or a pack does not exist.
+        If the job cannot be read or has no design, or a pack does not exist, or the model is none.
+    MissingExtraError
+        If an extra needs what is not installed.
     """
     _check_names("pack", packs, PACKS)
     _check_names("extra", extras, EXTRAS)
+    if model is not None and "ifc" not in extras:
+        raise JobError(
+            what="nothing would be added to that model",
+            where="papers --model",
+            why="only the extra ifc reads a model",
+            do="add --extra ifc",
+        )
     progress(0.02, "reading and evaluating the job")
     view = view_of_folder(folder)
     if paper:
         view = replace(view, title=replace(view.title, paper=paper))
     target = out or folder / "papers"
     files: list[Path] = []
+    # what may be refused comes before anything is written
+    first = _extra(view, "ifc", model) if "ifc" in extras else {}
     if packs:
         made = make_packs(
             view, cast("tuple[Pack, ...]", tuple(packs)), progress=partial(progress, 0.4)
@@ -187,11 +209,13 @@ def make_papers(
             write_file(files[-1], content)
     for number, extra in enumerate(extras):
         progress(0.8 + 0.2 * number / len(extras), extra)
-        for name, whole in _extra(view, extra).items():
+        made_now = first if extra == "ifc" else _extra(view, extra, None)
+        for name, whole in made_now.items():
             files.append(target / name)
             write_file(files[-1], whole)
     progress(1.0, "done")
-    return Printed(folder=target, files=tuple(files))
+    letters = tuple(item.what for item in view.findings if item.code == "PAPER-01")
+    return Printed(folder=target, files=tuple(files), notes=letters)
 
 
 def _check_names(kind: str, wanted: Sequence[str], known: Iterable[str]) -> None:
@@ -205,9 +229,9 @@ def _check_names(kind: str, wanted: Sequence[str], known: Iterable[str]) -> None
             )
 
 
-def _extra(view: JobView, name: str) -> dict[str, bytes | str]:
+def _extra(view: JobView, name: str, model: Path | None) -> dict[str, bytes | str]:
     """Make the files of one extra, by name."""
-    from soffit.papers import dxf, field_page, labels, tables_out, template
+    from soffit.papers import dxf, field_page, ifc, labels, tables_out, template
 
     made: dict[str, Callable[[], dict[str, bytes | str]]] = {
         "drawings": lambda: {f"drawings/{key}": text for key, text in drawing_texts(view).items()},
@@ -220,6 +244,7 @@ def _extra(view: JobView, name: str) -> dict[str, bytes | str]:
         },
         "dxf": lambda: {"plans.dxf": dxf.write_dxf(view)},
         "field": lambda: {"field.html": field_page.field_page(view)},
+        "ifc": lambda: {"loudspeakers.ifc": ifc.write_ifc(view, model=model)},
     }
     return made[name]()
 

@@ -90,7 +90,45 @@ def find_all(whole: Whole) -> tuple[Finding, ...]:
         sound_state=whole.sound,
         low_states=low,
         failed=whole.failed,
-        more=[finding for plan in whole.low_plans.values() for finding in plan.findings],
+        more=[
+            *(finding for plan in whole.low_plans.values() for finding in plan.findings),
+            *letter_findings(whole.job),
+        ],
+    )
+
+
+def letter_findings(job: Job) -> tuple[Finding, ...]:
+    """Return what the papers' font cannot show of a job's own words.
+
+    Parameters
+    ----------
+    job
+        The job.
+
+    Returns
+    -------
+    tuple of Finding
+        None, or one that names every letter and where the first of them stands.
+    """
+    from soffit.check.registry import check_of
+    from soffit.papers.letters import missing_letters, texts_of
+
+    words = (job.survey, job.design.speakers, job.design.lines, job.catalogue)
+    missing = missing_letters(words)
+    if not missing:
+        return ()
+    entry = check_of("PAPER-01")
+    first = next(text for text in texts_of(words) if missing[0] in text)
+    names = ", ".join(f"{letter} (U+{ord(letter):04X})" for letter in missing)
+    return (
+        Finding(
+            code=entry.code,
+            severity=entry.severity,
+            place="job",
+            what=f"the papers' font lacks {names}, for example in {first!r}",
+            do=entry.do,
+            limit_source=entry.source,
+        ),
     )
 
 
