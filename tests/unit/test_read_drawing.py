@@ -253,3 +253,25 @@ def test_a_shaky_rectangle_is_squared_and_an_l_is_left(tmp_path):
     assert square.bounds == pytest.approx((-0.01, 0.0, 6.01, 4.0), abs=0.02)
     angle = Polygon([(0, 0), (7, 0), (7, 3), (4, 3), (4, 6), (0, 6)])
     assert squared(angle) is angle
+
+
+def test_outlines_that_the_drawing_calls_rooms_are_taken_first(tmp_path):
+    def draw(space, _):
+        _walls(space, [(0, 0), (12, 0), (12, 6), (0, 6)])
+        _walls(space, [(0.1, 0.1), (5, 0.1), (5, 5.9), (0.1, 5.9)], layer="A-AREA")
+        _walls(space, [(5, 0.1), (11.9, 0.1), (11.9, 5.9), (5, 5.9)], layer="A-AREA")
+        _name(space, "Lounge", (3, 3))
+        _name(space, "Bar", (9, 3))
+
+    rooms = {room.label: room for room in _plan(tmp_path, draw).rooms}
+    assert rooms["Lounge"].area_m2 == pytest.approx(4.9 * 5.8, rel=1e-3)
+    assert rooms["Bar"].confidence > 0.9
+
+
+def test_a_layer_that_is_not_there_is_told_with_those_that_are(tmp_path):
+    def draw(space, _):
+        _walls(space, [(0, 0), (6, 0), (6, 4), (0, 4)], layer="XY1")
+
+    with pytest.raises(JobError) as caught:
+        _plan(tmp_path, draw, layers=(("wall", "NOPE"),))
+    assert "XY1" in caught.value.problems[0].why

@@ -1,5 +1,6 @@
 """``soffit read``: a plan file or a list of rooms to a job, with what was found and assumed."""
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from soffit.work.read_plan import ReadReport
 
 _SHOWN = 200
+_MEANINGS = ("wall", "door", "room", "text", "obstacle", "grid", "skip")
 
 
 def _pairs(
@@ -21,12 +23,8 @@ def _pairs(
     found = []
     for value in values:
         meaning, mark, name = value.partition("=")
-        if (
-            not mark
-            or not name
-            or meaning not in {"wall", "door", "text", "obstacle", "grid", "skip"}
-        ):
-            msg = f"{value!r} is not MEANING=NAME with wall, door, text, obstacle, grid or skip"
+        if not mark or not name or meaning not in set(_MEANINGS):
+            msg = f"{value!r} is not MEANING=NAME with {', '.join(_MEANINGS)}"
             raise click.BadParameter(msg)
         found.append((meaning, name))
     return tuple(found)
@@ -50,11 +48,19 @@ def _corners(
     return tuple(found)
 
 
+def _folder(into: str | None, folder: str | None) -> str | None:
+    if into and folder and Path(into) != Path(folder):
+        msg = f"two folders are named: {into} and {folder}"
+        raise click.UsageError(msg)
+    return into or folder
+
+
 @click.command(
     "read",
     epilog="Example:  soffit read building.ifc --with services.ifc --into offices --rooms 101,102",
 )
 @click.argument("file", type=click.Path())
+@click.argument("into", required=False, type=click.Path(file_okay=False), metavar="[FOLDER]")
 @click.option(
     "--with",
     "others",
@@ -96,7 +102,7 @@ def _corners(
     multiple=True,
     callback=_pairs,
     metavar="MEANING=NAME",
-    help="Drawings: wall=, door=, text=, obstacle=, grid= or skip= a layer.",
+    help="Drawings: wall=, door=, room=, text=, obstacle=, grid= or skip= a layer.",
 )
 @click.option(
     "--page", type=click.IntRange(min=1), default=1, show_default=True, help="PDF: which page."
@@ -116,6 +122,7 @@ def command(  # noqa: PLR0913 one argument an option, as the face shows them
     *,
     file: str,
     others: tuple[str, ...],
+    into: str | None,
     folder: str | None,
     rooms: str,
     accept: bool,
@@ -138,8 +145,8 @@ def command(  # noqa: PLR0913 one argument an option, as the face shows them
 ) -> int:
     """Read rooms from FILE: IFC, DXF, PDF, a photograph, or a list as CSV or XLSX.
 
-    Shows what was found, what was assumed and how sure it is. Nothing is kept unless --into names
-    a folder; a folder that was read before gets a list of differences first.
+    Shows what was found, what was assumed and how sure it is. Nothing is kept unless FOLDER (or
+    --into) names a job; a job that was read before gets a list of differences first.
     """
     from soffit.plans.proposal import ReadWishes
     from soffit.plans.to_job import SiteWishes
@@ -159,6 +166,9 @@ def command(  # noqa: PLR0913 one argument an option, as the face shows them
     )
     wanted = tuple(part for part in rooms.split(",") if part.strip())
     more = tuple(Path(other) for other in others)
+    folder = _folder(into, folder)
+    if not as_json and sys.stderr.isatty():
+        click.echo(f"reading {file} ...", err=True)
     if folder is None:
         report = read_plan(Path(file), others=more, rooms=wanted, accept=accept, wishes=wishes)
     else:

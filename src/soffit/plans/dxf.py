@@ -16,9 +16,10 @@ from soffit.plans.calibrate import Similar, similar_by
 from soffit.plans.door_swings import Swing, closed_doors
 from soffit.plans.drawing_units import UnitVote, vote_unit
 from soffit.plans.dxf_entities import Drawing, RawBlock, arc_points, load_drawing
+from soffit.plans.files import refuse
 from soffit.plans.ifc_things import kind_by_words, not_overhead
 from soffit.plans.labels import DrawnText, room_labels
-from soffit.plans.layers import meaning_of_layer, wall_layers
+from soffit.plans.layers import is_room_layer, meaning_of_layer, wall_layers
 from soffit.plans.proposal import (
     ObstacleProposal,
     PlanProposal,
@@ -67,7 +68,7 @@ def read_dxf(path: Path, wishes: ReadWishes | None = None) -> PlanProposal:
     wishes = wishes or ReadWishes()
     drawing = load_drawing(path)
     vote = _unit(drawing, wishes)
-    plan = _Plan(drawing, vote, wishes)
+    plan = _Plan(path, drawing, vote, wishes)
     lines = plan.lines()
     rooms, notes, areas = propose_rooms(lines, wishes)
     storey = StoreyProposal(key="ground", label="Storey as drawn", elevation_m=0.0)
@@ -106,7 +107,8 @@ def _linework(walls: FloatArray) -> tuple[tuple[Point, Point], ...]:
 class _Plan:
     """A drawing in metres."""
 
-    def __init__(self, drawing: Drawing, vote: UnitVote, wishes: ReadWishes) -> None:
+    def __init__(self, path: Path, drawing: Drawing, vote: UnitVote, wishes: ReadWishes) -> None:
+        self.path = path
         self.drawing, self.vote, self.wishes = drawing, vote, wishes
         self.unit_m = vote.unit_m
         self.shift = np.zeros(2) if wishes.corners else self._shift()
@@ -170,6 +172,13 @@ class _Plan:
             if lines
         }
         walls, text = wall_layers(lengths, layers)
+        if not walls and any(meaning == "wall" for meaning, _ in layers):
+            raise refuse(
+                self.path,
+                "there is no such layer for walls",
+                f"the drawing has {', '.join(sorted(lengths)[:40])}",
+                "name one of these: --layer wall=NAME (* stands for any letters)",
+            )
         self.notes.append(text[0].upper() + text[1:] + ".")
         chosen = [self.metres(self.drawing.segments[name]) for name in sorted(walls)]
         if any(meaning == "wall" for meaning, _ in layers):
@@ -196,7 +205,7 @@ class _Plan:
             rings=tuple(
                 tuple(self.at(point) for point in ring.points)
                 for ring in self.drawing.rings
-                if ring.layer in walls
+                if ring.layer not in walls and is_room_layer(ring.layer, layers)
             ),
             grid=np.concatenate(grids) if grids else np.zeros((0, 2, 2)),
             unit_confidence=self.vote.confidence,

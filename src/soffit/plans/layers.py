@@ -4,7 +4,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-MEANINGS: Final = ("wall", "door", "window", "text", "obstacle", "grid", "skip")
+MEANINGS: Final = ("wall", "door", "window", "room", "text", "obstacle", "grid", "skip")
 
 _WORDS: Final[tuple[tuple[str, str], ...]] = (
     ("skip", r"dim|bemass|cote\b|cota|hatch|schraff|axis|achs|axe\b|furn|mobel|möbel|mobil|case|"
@@ -49,6 +49,30 @@ def meaning_of_layer(name: str, wishes: Sequence[tuple[str, str]] = ()) -> str:
         if re.search(pattern, own):
             return meaning
     return ""
+
+
+def is_room_layer(name: str, wishes: Sequence[tuple[str, str]] = ()) -> bool:
+    """Tell whether closed outlines on a layer are rooms.
+
+    Parameters
+    ----------
+    name
+        Name of the layer.
+    wishes
+        Meaning and name that a person gave.
+
+    Examples
+    --------
+    >>> is_room_layer("A-AREA"), is_room_layer("Raumpolygone"), is_room_layer("A-WALL")
+    (True, True, False)
+    """
+    told = meaning_of_layer(name, [pair for pair in wishes if pair[0] == "room"])
+    if any(pair[0] == "room" for pair in wishes):
+        return told == "room"
+    own = name.rsplit("$", maxsplit=1)[-1].rsplit("|", maxsplit=1)[-1].lower()
+    return bool(re.search(r"area|room|raum|space|zone|nutz|surface|local\b|habita", own)) and not (
+        re.search(r"wall|wand|dim|furn|hatch|pattern|txt|text|tag", own)
+    )
 
 
 def wall_layers(

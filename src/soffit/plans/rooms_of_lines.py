@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely.geometry import Point as PlanPoint
 from shapely.geometry import Polygon
 from shapely.ops import unary_union
 
@@ -39,7 +40,7 @@ class PlanLines:
     labels
         Names of rooms.
     rings
-        Closed outlines on layers of walls. [m]
+        Closed outlines that the drawing itself calls rooms. [m]
     grid : (n, 2, 2)
         Lines of ceilings. [m]
     unit_confidence
@@ -87,8 +88,12 @@ def propose_rooms(
 
 def _find(lines: PlanLines) -> tuple[list[FoundRoom], list[FoundRoom], list[FoundRoom]]:
     walls = np.concatenate([lines.walls, lines.doors]) if len(lines.doors) else lines.walls
-    found, nameless, areas = find_rooms(walls, lines.labels)
-    found = [replace(room, shape=squared(room.shape)) for room in found]
+    drawn = _drawn(lines)
+    told = {room.labels[0] for room in drawn}
+    found, nameless, areas = find_rooms(
+        walls, [label for label in lines.labels if label not in told]
+    )
+    found = [*drawn, *(replace(room, shape=squared(room.shape)) for room in found)]
     fitted: list[FoundRoom] = []
     left: list[FoundRoom] = []
     for area in areas:
@@ -125,6 +130,21 @@ def _find(lines: PlanLines) -> tuple[list[FoundRoom], list[FoundRoom], list[Foun
         if (rest := tuple(label for label in area.labels if label not in placed))
     ]
     return without_overlap([*ranked, *fitted]), _apart(nameless, [*ranked, *fitted]), left
+
+
+def _drawn(lines: PlanLines) -> list[FoundRoom]:
+    """Return the closed outlines of rooms that the drawing itself has, each round one name."""
+    found = []
+    for ring in lines.rings:
+        shape = Polygon(ring)
+        if not shape.is_valid or not _RING_M2[0] <= shape.area <= _RING_M2[1]:
+            continue
+        held = [label for label in lines.labels if shape.covers(PlanPoint(label.at))]
+        if len(held) == 1:
+            found.append(
+                FoundRoom(shape=sound(shape), labels=(held[0],), gap_m=0.0, open_ratio=0.0)
+            )
+    return found
 
 
 def _completed(room: FoundRoom, nameless: Sequence[FoundRoom]) -> FoundRoom:
