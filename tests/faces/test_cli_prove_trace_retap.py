@@ -161,6 +161,51 @@ def test_trace_without_a_job_and_with_a_session_file(tmp_path, capsys):
     assert body["readings"] == 2
 
 
+def test_trace_asks_about_odd_readings_as_prove_does(job, tmp_path, capsys):
+    odd = {
+        "L1 whole 0.5": "kilo",
+        "L1 whole 0": "zero",
+        "L1 whole -98": "negative",
+        "L9-01 silent": "unknown place",
+        "L1-01 50": "no way",
+        "L1-01 whole 50": "no way",
+        "L1 whole 400 at=2999-01-01T10:00": "future",
+    }
+    for text, code in odd.items():
+        by_trace, body = spoken(capsys, "trace", str(job), "--line", "L1", "--add", text)
+        by_prove, asked = spoken(capsys, "prove", str(job), "--add", text)
+        assert (by_trace, by_prove) == (2, 2)
+        assert [d["code"] for d in body["doubts"]] == [code] == [d["code"] for d in asked["doubts"]]
+        assert body["readings"] == 0
+    code, body = spoken(
+        capsys, "trace", str(job), "--line", "L1", "--add", "L1 whole 0.5", "--sure"
+    )
+    assert (code, body["readings"], body["doubts"]) == (0, 1, [])
+
+
+def test_trace_asks_about_repeats_until_something_was_mended(job, capsys):
+    hunt = ("trace", str(job), "--line", "L1")
+    spoken(capsys, *hunt, "--add", "L1 whole 400")
+    code, body = spoken(capsys, *hunt, "--add", "L1 whole 400", "--add", "L1 whole 300")
+    assert code == 2
+    assert [d["code"] for d in body["doubts"]] == ["duplicate", "contradiction"]
+    spoken(capsys, *hunt, "--add", "mended L1-03")
+    code, body = spoken(capsys, *hunt, "--add", "L1 whole 300")
+    assert (code, body["doubts"]) == (0, [])
+    code, body = spoken(capsys, "prove", str(job), "--add", "L1 whole 300")
+    assert [d["code"] for d in body["doubts"]] == ["duplicate"]
+
+
+def test_the_terminal_asks_before_it_keeps_an_odd_reading():
+    talk = "rack 0.08\nn\nrack 0.08\ny\nL9-09 silent\nwhy\nquit\n"
+    result = CliRunner().invoke(trace_command, [*TOLD, "--ask"], input=talk)
+    assert result.exit_code == 0
+    assert result.output.count("it would fit as kilo-ohms") == 2
+    assert result.output.count("keep it as it is?") == 2
+    assert result.output.count("not kept") == 2
+    assert "no line, loudspeaker, joint or test point of that name" in result.output
+
+
 def test_trace_with_nothing_but_a_count_and_a_sweep(capsys):
     code, body = spoken(
         capsys, "trace", "--speakers", "24", "--tap", "5 W", "--volts", "70.7", "--guess",
@@ -225,9 +270,6 @@ def test_retap_needs_levels_then_balances_and_keeps_only_when_asked(job, capsys)
         ["trace", "--practice", "--seed", "-1"],
         ["trace", "--speakers", "9000", "--tap", "5 W", "--guess"],
         ["trace", *TOLD, "--add", "rack 1e999"],
-        ["trace", *TOLD, "--add", "L9-01 silent"],
-        ["trace", *TOLD, "--add", "L1-01 50"],
-        ["trace", *TOLD, "--add", "L1-01 whole 50"],
         ["trace", *TOLD, "--tone", "5 MHz"],
         ["trace", *TOLD, "--said", "nonsense"],
         ["trace", "/nowhere/line.txt"],

@@ -53,6 +53,7 @@ PRACTICE_WORDS = (
 @click.option("--with-log", is_flag=True, help="Practice: the line has a hand-over log.")
 @click.option("--first-hour", is_flag=True, help="The sheet for a line that nobody documented.")
 @click.option("--ask", is_flag=True, help="Question and answer at the terminal.")
+@click.option("--sure", is_flag=True, help="Keep readings that soffit asks about.")
 @click.option("--new", is_flag=True, help="In a job: begin a new hunt.")
 @click.option("--who", default="", help="Your name for the readings.")
 @json_option
@@ -69,6 +70,7 @@ def command(  # noqa: PLR0913, PLR0917 one argument an option
     with_log: bool,
     first_hour: bool,
     ask: bool,
+    sure: bool,
     new: bool,
     who: str,
     as_json: bool,
@@ -96,18 +98,22 @@ def command(  # noqa: PLR0913, PLR0917 one argument an option
     keeper = _Keeper(target if line_label else None, session)
     if new:
         keeper.keep(book, [book.take(_begin(book))])
-    added = [book.add(text, now=_now(), who=who) for text in entries]
+    typed = [book.typed(text, now=_now(), who=who) for text in entries]
+    added, doubts = book.take_clear(typed, now=_now(), is_sure=sure)
     keeper.keep(book, added)
     is_talk = ask or (practice and not as_json and not entries)
     if is_talk and not as_json:
+        for doubt in doubts:
+            click.echo(doubt.text())
         return _talk(book, bench, keeper, who=who)
     body = trace.advice_dict(book)
+    body["doubts"] = [doubt.as_dict() for doubt in doubts]
     if as_json:
         show_json(body)
     else:
-        click.echo(trace.advice_text(body))
+        click.echo("\n".join([*(d.text() for d in doubts), trace.advice_text(body)]))
         click.echo(trace.CAUTION)
-    return 0
+    return 2 if doubts else 0
 
 
 def _now() -> str:
@@ -306,10 +312,24 @@ def _take(
         if len(odd) < len(entries):
             click.echo(f"  read: {len(entries) - len(odd)} heard")
         return
+    reading = book.typed(word, now=_now(), who=who)
+    if not _is_meant(book, reading):
+        click.echo("not kept")
+        return
     if bench is not None and word.casefold().startswith("mended"):
         index = book.plan.index(word.partition(" ")[2] or "rack")
         bench.line = bench.line.mended(-1 if index is None else index)
-    keeper.keep(book, [book.add(word, now=_now(), who=who)])
+    keeper.keep(book, [book.take(reading)])
+
+
+def _is_meant(book: "TraceBook", reading: Any) -> bool:  # noqa: ANN401 a Reading
+    """Ask about an odd reading; say whether it is to be kept."""
+    doubts = book.doubts([reading], now=_now())
+    for doubt in doubts:
+        click.echo(doubt.text())
+    if any(doubt.must_answer for doubt in doubts):
+        return False
+    return not doubts or click.confirm("keep it as it is?", default=False)
 
 
 def _strike(gone: Any) -> Any:  # noqa: ANN401 Readings

@@ -5,7 +5,9 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Final, Literal
 
-from soffit.measure.entry import value_text
+from soffit.measure.entry import BEGIN, LOG_NOTE, MENDED, moment, value_text
+from soffit.measure.expected import expected_line
+from soffit.measure.line_plan import LinePlan
 from soffit.model.readings import Reading
 
 DoubtCode = Literal[
@@ -24,6 +26,10 @@ NEAR: Final = 3.0
 SAME: Final = 0.1
 """A value 20 times off the plan that would be within a factor 3 of it in kilo-ohms is a slip of
 unit; readings of the same thing more than 10 % apart contradict each other. Common practice."""
+LISTEN_AGAIN_S: Final = 60.0
+"""Within a minute the same word of the same ears is typed twice; later it is heard twice. [s]"""
+
+Planned = Mapping[tuple[str, str, float | None], float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,12 +72,64 @@ class Doubt:
         return f"? {self.what}\n  why    {self.why}\n  do     {self.do}"
 
 
+def planned_ohm(
+    plans: Sequence[LinePlan], readings: Sequence[Reading], limits: Mapping[str, float]
+) -> dict[tuple[str, str, float | None], float]:
+    """Return plan values of the impedances that were read, by place key, way and tone. [Ω].
+
+    Parameters
+    ----------
+    plans
+        Lines; only those that were read are worked out.
+    readings
+        Readings, places resolved to keys.
+    limits
+        Settings by name.
+    """
+    found: dict[tuple[str, str, float | None], float] = {}
+    for plan in plans:
+        keys = {plan.key, *(place.key for place in plan.places)}
+        tones = {
+            reading.frequency_hz or 1000.0
+            for reading in readings
+            if reading.place_key in keys and reading.quantity == "impedance"
+        }
+        if not tones:
+            continue
+        for row in expected_line(plan, limits, tones_hz=sorted(tones)):
+            if row.quantity == "impedance" and row.middle is not None:
+                found[row.place_key, row.direction, row.frequency_hz] = row.middle
+    return found
+
+
+def since_mend(readings: Sequence[Reading], plans: Sequence[LinePlan]) -> list[Reading]:
+    """Return readings that a new one can repeat or contradict: those since their line's mend.
+
+    Parameters
+    ----------
+    readings
+        Readings that were not struck out, in their order.
+    plans
+        Lines; the hand-over log of a line stays.
+    """
+    home = {place.key: plan.key for plan in plans for place in plan.places}
+    home |= {plan.key: plan.key for plan in plans}
+    found: list[Reading] = []
+    for reading in readings:
+        line = home.get(reading.place_key)
+        if line is not None and reading.quantity == "visual" and reading.word in {BEGIN, MENDED}:
+            found = [r for r in found if home.get(r.place_key) != line or r.note == LOG_NOTE]
+        else:
+            found.append(reading)
+    return found
+
+
 def doubts_about(
     readings: Sequence[Reading],
     *,
     known: Sequence[Reading],
     places: Mapping[str, str],
-    expected: Mapping[tuple[str, str, float | None], float],
+    expected: Planned,
     now: str,
 ) -> tuple[Doubt, ...]:
     """Ask about new readings.
@@ -135,9 +193,7 @@ def _place_doubts(reading: Reading, places: Mapping[str, str], lines: set[str]) 
     return []
 
 
-def _value_doubts(
-    reading: Reading, expected: Mapping[tuple[str, str, float | None], float]
-) -> list[Doubt]:
+def _value_doubts(reading: Reading, expected: Planned) -> list[Doubt]:
     value = reading.value
     if value is None or reading.quantity in {"polarity", "level", "level dba", "noise", "sti"}:
         return []
@@ -182,7 +238,8 @@ def _value_doubts(
 
 
 def _time_doubts(reading: Reading, now: str) -> list[Doubt]:
-    if reading.taken_at and reading.taken_at > now:
+    taken, here = moment(reading.taken_at), moment(now)
+    if taken is not None and here is not None and taken > here:
         return [
             Doubt(
                 reading=reading,
@@ -201,12 +258,21 @@ def _same_thing(one: Reading, two: Reading) -> bool:
         and one.quantity == two.quantity
         and one.direction == two.direction
         and one.frequency_hz == two.frequency_hz
+        and (one.note == LOG_NOTE) == (two.note == LOG_NOTE)
     )
+
+
+def _heard_again(reading: Reading, old: Reading) -> bool:
+    """Whether ears judged twice: they are fallible, so that a second judgement counts."""
+    one, two = moment(reading.taken_at), moment(old.taken_at)
+    if reading.quantity != "ear" or one is None or two is None:
+        return False
+    return abs((one - two).total_seconds()) > LISTEN_AGAIN_S
 
 
 def _repeat_doubts(reading: Reading, before: Sequence[Reading]) -> list[Doubt]:
     for old in before:
-        if not _same_thing(reading, old):
+        if not _same_thing(reading, old) or _heard_again(reading, old):
             continue
         if (old.value, old.bound, old.word) == (reading.value, reading.bound, reading.word):
             return [

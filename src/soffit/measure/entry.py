@@ -5,6 +5,7 @@ import re
 import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Final, Literal, get_args
 
 from soffit.errors import JobError
@@ -45,6 +46,10 @@ _HINTED: Final[dict[str, ReadingQuantity]] = {
     "sti": "sti",
 }
 _IN_WORDS: Final[dict[str, ReadingQuantity]] = {"seen": "visual", "set": "setting"}
+BEGIN: Final = "hunt begins"
+MENDED: Final = "mended"
+LOG_NOTE: Final = "hand-over log"
+"""Words and a note by which readings are told apart: what counts again from a mend on."""
 OVER_RANGE_OHM: Final = 20_000.0
 """What "OL" stands for unless the meter's range is written beside it (common practice)."""
 EXAMPLE: Final = "'L1-14 out 1 kHz 51.6 ohm', 'L1 whole 98', 'L1-07 silent', 'hall-2 58 dBA'"
@@ -98,6 +103,7 @@ class _Draft:
     quantity: ReadingQuantity | None = None
     word: str = ""
     drive: str = ""
+    taken_at: str = ""
 
     def take(self, word: str) -> bool:
         """Take one word in; say whether it was understood."""
@@ -110,6 +116,8 @@ class _Draft:
             self.hint = low
         elif low.startswith("drive="):
             self.drive = low.partition("=")[2].replace("v", "V")
+        elif low.startswith("at=") and (when := moment(low[3:])) is not None:
+            self.taken_at = when.isoformat(timespec="seconds")
         elif low in EARS:
             self.quantity, self.word = "ear", low
         elif low in _OVER:
@@ -155,7 +163,8 @@ def parse_entry(
     Parameters
     ----------
     text
-        ``PLACE [whole|out|in|alone] [dc|insulation] [tone] VALUE`` or ``PLACE WORD``.
+        ``PLACE [whole|out|in|alone] [dc|insulation] [tone] VALUE`` or ``PLACE WORD``; ``at=TIME``
+        and ``drive=VOLTS`` anywhere.
     key
         Key for the reading, unique.
     taken_at
@@ -197,7 +206,7 @@ def parse_entry(
         place_key="",
         place=place,
         quantity=draft.quantity,
-        taken_at=taken_at,
+        taken_at=draft.taken_at or taken_at,
         value=draft.value,
         bound=draft.bound,
         word=draft.word,
@@ -215,6 +224,25 @@ def _known() -> str:
         f"known are the ways {', '.join(WAYS)}, the words {', '.join(EARS)}, OL, < and >,"
         f" and the units {units}"
     )
+
+
+def moment(text: str) -> datetime | None:
+    """Return a time as written, in UTC; ``None`` if it is none.
+
+    Parameters
+    ----------
+    text
+        ISO 8601; without an offset it is local time.
+
+    Examples
+    --------
+    >>> moment("2026-01-01T10:00:00+01:00").isoformat()
+    '2026-01-01T09:00:00+00:00'
+    """
+    try:
+        return datetime.fromisoformat(text.strip().upper()).astimezone(UTC)
+    except (ValueError, OverflowError, OSError):
+        return None
 
 
 def drive_volts(text: str, *, nominal_v: float) -> float:

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from soffit.errors import JobError, Problem
-from soffit.measure.doubts import Doubt, doubts_about
-from soffit.measure.entry import parse_entry, value_text
+from soffit.measure.doubts import Doubt, doubts_about, planned_ohm, since_mend
+from soffit.measure.entry import BEGIN, LOG_NOTE, MENDED, parse_entry, value_text
 from soffit.measure.expected import Expected, expected_line
 from soffit.measure.line_plan import LinePlan
 from soffit.measure.verdict import (
@@ -24,7 +24,7 @@ from soffit.measure.verdict import (
 from soffit.model.decisions import Job
 from soffit.model.readings import Reading
 from soffit.work.measured import line_plans
-from soffit.work.trace_book import LOG_NOTE, new_key
+from soffit.work.trace_book import new_key
 
 if TYPE_CHECKING:
     from soffit.evaluate.sound import TestLevel
@@ -319,35 +319,15 @@ def add_readings(
     plans = line_plans(job)
     doubts = doubts_about(
         fresh,
-        known=standing(job.readings),
+        known=since_mend(standing(job.readings), plans),
         places=names,
-        expected=_planned(plans, fresh, job),
+        expected=planned_ohm(plans, fresh, job.survey.limits),
         now=now_text(),
     )
     held = {d.reading.key for d in doubts if d.must_answer or not is_sure}
     added = append_readings(folder, [r for r in fresh if r.key not in held])
     open_doubts = tuple(d for d in doubts if d.reading.key in held)
     return report(open_job(folder), added=added, doubts=open_doubts)
-
-
-def _planned(
-    plans: Sequence[LinePlan], readings: Sequence[Reading], job: Job
-) -> dict[tuple[str, str, float | None], float]:
-    """Plan values of the impedances that were read; only lines that were are worked out."""
-    found: dict[tuple[str, str, float | None], float] = {}
-    for plan in plans:
-        keys = {plan.key, *(place.key for place in plan.places)}
-        tones = {
-            reading.frequency_hz or 1000.0
-            for reading in readings
-            if reading.place_key in keys and reading.quantity == "impedance"
-        }
-        if not tones:
-            continue
-        for row in expected_line(plan, job.survey.limits, tones_hz=sorted(tones)):
-            if row.quantity == "impedance" and row.middle is not None:
-                found[row.place_key, row.direction, row.frequency_hz] = row.middle
-    return found
 
 
 def strike_reading(folder: Path, key: str, *, who: str = "") -> ProveReport:
@@ -403,7 +383,7 @@ def report(job: Job, *, added: Sequence[Reading] = (), doubts: Sequence[Doubt] =
     levels = _expected_levels(job, readings)
     verdicts: list[Verdict] = []
     for reading in readings:
-        if reading.word in {"hunt begins", "mended"} and reading.quantity == "visual":
+        if reading.word in {BEGIN, MENDED} and reading.quantity == "visual":
             continue
         if reading.place_key in home:
             verdicts.append(judges[home[reading.place_key]].verdict(reading))

@@ -10,7 +10,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from soffit.errors import JobError, UnitError
-from soffit.measure.entry import parse_entry
+from soffit.measure.doubts import Doubt, doubts_about, planned_ohm, since_mend
+from soffit.measure.entry import BEGIN, LOG_NOTE, MENDED, parse_entry
 from soffit.measure.hunt import Hunt
 from soffit.measure.line_plan import LinePlan
 from soffit.measure.symptoms import factors
@@ -18,11 +19,18 @@ from soffit.measure.verdict import evidence_of
 from soffit.model.readings import Reading
 from soffit.tables.settings import DEFAULT_LIMITS, Limits
 
-BEGIN: Final = "hunt begins"
-MENDED: Final = "mended"
-LOG_NOTE: Final = "hand-over log"
+__all__ = [
+    "BEGIN",
+    "LOG_NOTE",
+    "MENDED",
+    "TraceBook",
+    "load_session",
+    "new_key",
+    "save_session",
+    "tones_of",
+]
+
 SESSION_FORMAT: Final = 1
-"""Words and notes by which a hunt finds its own readings again."""
 
 
 def new_key() -> str:
@@ -105,9 +113,24 @@ class TraceBook:
         Reading
             What was added.
         """
+        return self.take(self.typed(text, now=now, who=who, instrument=instrument))
+
+    @staticmethod
+    def typed(text: str, *, now: str, who: str = "", instrument: str = "") -> Reading:
+        """Read one typed entry without taking it in.
+
+        Parameters
+        ----------
+        text
+            Entry, or ``mended PLACE``.
+        now
+            Time, ISO 8601.
+        who, instrument
+            As given.
+        """
         head, _, rest = text.strip().partition(" ")
         if head.casefold() == MENDED:
-            reading = Reading(
+            return Reading(
                 key=new_key(),
                 place_key="",
                 place=rest.strip() or "rack",
@@ -116,9 +139,62 @@ class TraceBook:
                 taken_at=now,
                 who=who,
             )
-        else:
-            reading = parse_entry(text, key=new_key(), taken_at=now, who=who, instrument=instrument)
-        return self.take(reading)
+        return parse_entry(text, key=new_key(), taken_at=now, who=who, instrument=instrument)
+
+    def doubts(self, readings: Sequence[Reading], *, now: str) -> tuple[Doubt, ...]:
+        """Ask about new readings, as ``soffit prove`` does, before they are taken in.
+
+        Parameters
+        ----------
+        readings
+            As typed.
+        now
+            Now, ISO 8601 in UTC.
+
+        Returns
+        -------
+        tuple of Doubt
+            Questions in the order of the readings; empty if all is plain.
+        """
+        fresh = [self._placed(reading) for reading in readings]
+        places = {self.plan.key: self.plan.label}
+        places |= {place.key: place.label for place in self.plan.places}
+        return doubts_about(
+            fresh,
+            known=since_mend(self.standing(), [self.plan]),
+            places=places,
+            expected=planned_ohm([self.plan], fresh, self.limits),
+            now=now,
+        )
+
+    def _placed(self, reading: Reading) -> Reading:
+        """Resolve a reading as far as its place is known."""
+        if self.plan.index(reading.place) is None:
+            return replace(reading, place_key="")
+        return self.resolved(reading)
+
+    def take_clear(
+        self, readings: Sequence[Reading], *, now: str, is_sure: bool = False
+    ) -> tuple[list[Reading], tuple[Doubt, ...]]:
+        """Take in what is plain; what is asked about stays out.
+
+        Parameters
+        ----------
+        readings
+            As typed.
+        now
+            Now, ISO 8601 in UTC.
+        is_sure
+            Take what was asked about too, where it can be used at all.
+
+        Returns
+        -------
+        tuple
+            Readings that were added, and the open questions.
+        """
+        asked = [d for d in self.doubts(readings, now=now) if d.must_answer or not is_sure]
+        held = {doubt.reading.key for doubt in asked}
+        return [self.take(r) for r in readings if r.key not in held], tuple(asked)
 
     def take(self, reading: Reading) -> Reading:
         """Take one reading in.
