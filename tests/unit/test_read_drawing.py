@@ -1,5 +1,6 @@
 """Drawings to rooms: units by vote, gaps closed, names and sizes believed only where they agree."""
 
+import math
 from pathlib import Path
 
 import ezdxf
@@ -121,6 +122,25 @@ def test_a_door_swing_closes_its_door(tmp_path):
     rooms = {room.label: room for room in _plan(tmp_path, draw).rooms}
     assert set(rooms) >= {"Office A", "Office B"}
     assert rooms["Office A"].area_m2 == pytest.approx(20.0, rel=0.02)
+
+
+def test_a_swing_drawn_as_a_bent_polyline_in_a_mirrored_block_is_an_arc(tmp_path):
+    def draw(space, document):
+        _walls(space, [(0, 0), (10, 0), (10, 4), (0, 4)])
+        _name(space, "Office", (2.5, 2))
+        block = document.blocks.new("DOOR_160")
+        # hinge at 0,0: the bulge of a quarter circle is tan(90/4 degrees)
+        bulge = -math.tan(math.radians(90 / 4))
+        block.add_lwpolyline([(0, 1.6, 0, 0, bulge), (1.6, 0, 0, 0, 0)], format="xyseb")
+        space.add_blockref("DOOR_160", (5, 1.0), dxfattribs={"layer": "DOOR", "xscale": -1})
+
+    _plan(tmp_path, draw)
+    (swing,) = dxf_entities.load_drawing(tmp_path / "plan.dxf").arcs
+    assert swing.centre == pytest.approx((5, 1), abs=1e-6)
+    assert swing.radius == pytest.approx(1.6, abs=1e-6)
+    ends = sorted(dxf_entities.arc_points(swing, 1))
+    assert ends[0] == pytest.approx((3.4, 1.0), abs=1e-6)
+    assert ends[1] == pytest.approx((5.0, 2.6), abs=1e-6)
 
 
 def test_blocks_become_obstacles_with_doubt_and_grid_lines_a_grid(tmp_path):

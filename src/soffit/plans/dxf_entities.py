@@ -335,13 +335,19 @@ class _Flattener:
         points = points[:5000]
         closed = getattr(entity, "is_closed", False) or getattr(entity, "closed", False)
         closed = bool(closed) or kind in {"CIRCLE", "SOLID", "TRACE"}
-        self._add(layer, points)
+        is_bent = kind in {"LWPOLYLINE", "POLYLINE"} and getattr(entity, "has_arc", False)
+        if is_bent:  # its arcs may be the swings of doors
+            for part in entity.virtual_entities():
+                self._count()
+                self._line(part, part.dxftype(), layer)
+        else:
+            self._add(layer, points)
         if len(points) > 2 and all(map(_is_sound, points)):
             ends_meet = math.dist(points[0], points[-1]) < 1e-3 * size
             if closed or ends_meet:
                 ring = points[:-1] if ends_meet else points
                 self.drawing.rings.append(RawRing(points=np.array(ring), layer=layer))
-                if not ends_meet:
+                if not ends_meet and not is_bent:
                     self._add(layer, [points[-1], points[0]])
 
     def _size(self, path: Any) -> float:  # noqa: ANN401 untyped
