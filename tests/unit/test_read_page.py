@@ -200,3 +200,27 @@ def test_damaged_and_huge_pictures_end_in_words(tmp_path):
     Image.new("1", (10_000, 9_000)).save(huge)
     with pytest.raises(JobError, match="pixels"):
         read_photo(huge, ReadWishes(corners=((0, 0, 0, 0), (1, 0, 1, 0))))
+
+
+def test_a_picture_becomes_an_underlay_of_an_existing_job(tmp_path, capsys):
+    import json
+
+    from soffit.cli.main import run
+
+    folder = tmp_path / "job"
+    assert run(["new", str(folder)]) == 0
+    before = (folder / "job.toml").read_bytes()
+    path = tmp_path / "photo.png"
+    Image.new("L", (400, 300), 255).save(path)
+    corners = ["0,300=0,0", "400,300=8,0", "400,0=8,6", "0,0=0,6"]
+    options = [word for corner in corners for word in ("--corner", corner)]
+    assert run(["read", str(path), str(folder), *options]) == 0
+    assert "to draw rooms on" in capsys.readouterr().out
+    about = json.loads((folder / "plans" / "photo-underlay.png.json").read_text(encoding="utf-8"))
+    assert about["origin_m"] == pytest.approx([0.0, 0.0], abs=1e-3)
+    with Image.open(folder / "plans" / "photo-underlay.png") as flat:
+        assert flat.width * about["pixel_m"] == pytest.approx(8.0, abs=0.01)
+    assert (folder / "job.toml").read_bytes() == before
+    # without a job there is nothing to lay it under
+    assert run(["read", str(path), str(tmp_path / "other"), *options]) == 2
+    assert not (tmp_path / "other").exists()

@@ -279,6 +279,8 @@ def _end(report: "ReadReport", drawing: str | None) -> list[str]:
         lines.append(f"kept in {report.folder}; drawing in its folder plans")
         return [*lines, f"next: look through {report.folder}/job.toml, then soffit design "
                 f"{report.folder}"]  # fmt: skip
+    if report.proposal.underlays and not report.proposal.rooms:
+        return [*lines, f"the picture lies in {report.folder}/plans, to draw rooms on"]
     if report.differences:
         return [*lines, "the job was left as it is; take these over: add --accept"]
     return [*lines, "the plan says what it said before; the job was left as it is"]

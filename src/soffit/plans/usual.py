@@ -23,7 +23,7 @@ def usual_ceiling(words: str) -> tuple[float, CeilingKind, str]:
     Examples
     --------
     >>> usual_ceiling("Lager warehouse 3")
-    (7.0, 'open', 'usual of a warehouse; common practice, no source')
+    (7.0, 'open', 'usual by use (warehouse); common practice, no source')
     """
     table = load_table("room_heights")
     said = [word.removesuffix("s") for word in re.findall(r"[^\W\d_]+", words.lower())]
@@ -35,8 +35,8 @@ def usual_ceiling(words: str) -> tuple[float, CeilingKind, str]:
     ]
     if places:
         _, row = max(places, key=lambda item: item[0])  # the last word is the noun
-        text = f"usual of a {row['use']}; common practice, no source"
+        text = f"usual by use ({row['use']}); common practice, no source"
     else:
         row = table.rows[0]
-        text = f"use not known: as of an {row['use']}; common practice, no source"
+        text = f"use not known, as by use ({row['use']}); common practice, no source"
     return float(row["height_m"]), cast("CeilingKind", row["ceiling"]), text
