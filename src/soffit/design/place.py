@@ -42,6 +42,13 @@ _MOST_OPTIONS: Final = 40
 _SMALL: Final = 250_000
 """Pairs of speaker and ear up to which every alternative is taken from the public field."""
 
+_SHADOW_DB: Final = 2.0
+_ROUGH_DB: Final = 0.4
+"""How far over the brief a layout as searched may lie and still be made exact. [dB]"""
+
+_LARGE: Final = 15_000_000
+"""Pairs from which only the chosen one is; the others come from the search, within 0.01 dB."""
+
 _DOUBT_DB: Final = 0.02
 """Searches err by less than half of this; see docs/theory/placing.md."""
 
@@ -197,7 +204,11 @@ def choose_layouts(  # noqa: PLR0913 the whole question of a room, each by name
     if not candidates:
         raise _no_place(question, plans[0])
     shadows = any(is_large(search.part.field, search.part.sites) for search in searches)
-    candidates = _settled(candidates, whole, room.brief, are_shadows_ignored=shadows)
+    if shadows or any(search.is_rough for search in searches):
+        near_db = _SHADOW_DB if shadows else _ROUGH_DB
+        candidates = _shadowed(candidates, whole, room.brief, near_db)
+    else:
+        candidates = _settled(candidates, whole, room.brief)
     choice = choose(candidates, room.brief)
     result = _result(question, searches, candidates, choice, whole)
     tell(1.0, f"{room.label}: {result.chosen.count} speakers")
@@ -291,7 +302,7 @@ def _free(
     """Free-form layouts with fewer speakers than the best that has a pattern."""
     brief = question.room.brief
     part = search.part
-    choice = choose(_settled(candidates, whole, brief, are_shadows_ignored=False), brief)
+    choice = choose(_settled(candidates, whole, brief), brief)
     if not choice.is_met or set(choice.chosen.ceiling_keys) != {part.sites.ceiling_key}:
         return []
     tile = choice.chosen.tile
@@ -357,18 +368,10 @@ def _no_place(question: Question, plan: Sequence[Span2]) -> NoSolutionError:
     )
 
 
-def _settled(
-    candidates: Sequence[Candidate], whole: Field, brief: Brief, *, are_shadows_ignored: bool
-) -> list[Candidate]:
-    """Make spreads exact where a few thousandths of a decibel decide on the brief.
-
-    In large rooms whose columns the search ignored, the best layouts of each count are made exact
-    from the smallest count on, until two of them meet the brief; larger counts stay as searched.
-    """
+def _settled(candidates: Sequence[Candidate], whole: Field, brief: Brief) -> list[Candidate]:
+    """Make spreads exact where a few thousandths of a decibel decide on the brief."""
     target = 2.0 * brief.evenness_db
     out: list[Candidate] = []
-    if are_shadows_ignored:
-        return _shadowed(candidates, whole, brief)
     for one in candidates:
         if abs(one.spread_db - target) < _DOUBT_DB:
             exact = spread_of(whole.energy(one.site_m), brief.evenness_share)
@@ -378,12 +381,19 @@ def _settled(
     return out
 
 
-def _shadowed(candidates: Sequence[Candidate], whole: Field, brief: Brief) -> list[Candidate]:
+def _shadowed(
+    candidates: Sequence[Candidate], whole: Field, brief: Brief, near_db: float
+) -> list[Candidate]:
+    """Make the best of each count exact, from the smallest on, until two meet the brief.
+
+    For rooms whose columns the search ignored, or that it judged at some ears only; larger counts
+    stay as searched.
+    """
     target = 2.0 * brief.evenness_db
     out: list[Candidate] = []
     met = 0
     for one in sorted(best_spreads(candidates), key=Candidate.order):
-        if met < 2 and one.spread_db < target + 2.0:
+        if met < 2 and one.spread_db < target + near_db:
             exact = spread_of(whole.energy(one.site_m), brief.evenness_share)
             out.append(replace(one, spread_db=exact, energy=None))
             met += exact <= target and one.is_eligible
@@ -419,6 +429,8 @@ def _result(
     scope = f"{question.family.text()}; {tried} lattices tried on free places"
     if any(is_large(search.part.field, search.part.sites) for search in searches):
         scope += "; corners and columns counted for the best of each count"
+    for text in sorted({text for search in searches for text in search.limited}):
+        scope += f"; {text}"
     thinned = max(search.thinning for search in searches)
     if thinned > 1:
         scope += f"; screened on every {thinned}. ear along each axis, the best made exact"
@@ -499,7 +511,9 @@ def _option(
         drive_db=crest_drive_db(brief.programme, question.limits),
         asked_tap_w=brief.tap_w,
     )
-    is_main = mark in {"chosen", "cheaper", "finer"} or one.count * whole.ears.count < _SMALL
+    pairs = one.count * whole.ears.count
+    is_main = mark == "chosen" or pairs < _SMALL
+    is_main = is_main or (mark in {"cheaper", "finer"} and pairs < _LARGE)
     energy = whole.energy(one.site_m) if is_main or one.energy is None else one.energy()
     levels = power_ratio_db(np.maximum(energy, 1e-30))
     spread = spread_of(energy, brief.evenness_share)

@@ -10,23 +10,26 @@ from numpy.typing import NDArray
 
 from soffit.design.place_engine import (
     Engine,
-    SeparableEngine,
     TensorEngine,
     ear_grid,
     filled,
+    full_engine,
     is_large,
     make_engine,
 )
-from soffit.design.place_family import Family
+from soffit.design.place_family import LONG_AXIS, Family, Span
 from soffit.design.place_field import Field
 from soffit.design.place_hand import HandRule, footprint_m, hand_rules
 from soffit.design.place_search import (
     Layout,
+    Planned,
     Scope,
     Scored,
+    Screened,
     best_by_count,
     exact_spreads,
     mended,
+    plan_lattices,
     screen,
     spans,
     spread_of,
@@ -38,6 +41,18 @@ IntArray = NDArray[np.int64]
 
 _SCREENED_EARS: Final = 7000
 """Ears beyond which screening uses every second one along each axis."""
+
+_MOST_WORK: Final = 900_000_000
+"""Energies of one round of screening: lattices times ears; beyond, ears are thinned."""
+
+_LEAST_EARS: Final = 700
+"""Ears that screening uses in any case; if that is not enough, pitches are even only."""
+
+_MOST_EXACT: Final = 400_000_000
+"""Energies of lattices made exact on separable ears; beyond, fewer of each count are."""
+
+_MOST_PUBLIC: Final = 150_000_000
+"""Pairs of speaker and ear made exact without a product; beyond, figures stay as screened."""
 
 _LEAST_SHARE: Final = 0.4
 """Counts from this share of the edge-to-edge hand rule on are tried first."""
@@ -89,6 +104,10 @@ class CeilingSearch:
         Every how many-th ear screening used.
     energy_of
         Energy of any set of sites at all ears of the part.
+    is_rough
+        Whether spreads are those at the ears of the screening: the choice is then made exact.
+    limited
+        What the limit of work left out, in words; empty if nothing.
     """
 
     part: Span2
@@ -99,6 +118,8 @@ class CeilingSearch:
     n_tried: int
     thinning: int
     energy_of: Callable[[IntArray, IntArray], FloatArray]
+    is_rough: bool = False
+    limited: tuple[str, ...] = ()
 
     def every(self) -> list[Scored]:
         """Return all layouts, mended ones and hand patterns included."""
@@ -130,12 +151,9 @@ def exact_energy(part: Span2, engine: Engine) -> Callable[[IntArray, IntArray], 
     engine
         Used where it leaves out no ear; else the field itself.
     """
-    if engine.thinning == 1:
-        return engine.energy_of
-    large = is_large(part.field, part.sites)
-    grid = ear_grid(part.field, part.sites, are_walls_ignored=large)
-    if grid is not None:
-        return SeparableEngine(part.field, part.sites, grid, thinning=1).energy_of
+    full = _full_engine(part, engine)
+    if full is not None:
+        return full.energy_of
 
     def direct(column: IntArray, row: IntArray) -> FloatArray:
         return part.field.energy(part.sites.site_m(column, row))
@@ -179,19 +197,10 @@ def search_ceiling(
         part = replace(part, sites=filled(part.sites))
     sites, field = part.sites, part.field
     diameter = footprint_m(field, throw_m(part))
-    engine = make_engine(field, sites, most_ears=_SCREENED_EARS)
-    energy_of = exact_energy(part, engine)
     axes = spans(sites, part.walls_local)
-    x0, x1, y0, y1 = part.walls_local
-    area = min(
-        (x1 - x0) * (y1 - y0), sites.is_inside.sum() * sites.pitch_x_m * sites.pitch_y_m * 1.5
-    )
-    usual = max(1.0, float(area) / diameter**2)
-    full = _full_engine(part, engine)
+    usual = _usual_count(part, diameter)
+    search = _Rounds(part, make_engine(field, sites, most_ears=_SCREENED_EARS), share)
     low, high = max(1, int(_LEAST_SHARE * usual)), ceil(_MOST_SHARE * usual) + 3
-    best: dict[int, list[Scored]] = {}
-    fixed: list[Scored] = []
-    tried = 0
     while True:
         scope = Scope(
             least_count=low,
@@ -199,69 +208,172 @@ def search_ceiling(
             least_pitch_m=family.least_spacing_ratio * diameter,
             share=share,
         )
-        screened = screen(
-            sites, axes, engine, family=family, scope=scope, n_all=field.ears.count, tick=tick
-        )
-        tried += len(screened.count)
-        exact = None
-        if engine.thinning > 1:
-
-            def exact(which: IntArray, screened=screened) -> FloatArray:  # type: ignore[no-untyped-def]  # noqa: ANN001
-                if full is not None:
-                    return exact_spreads(screened, which, full, share=share)
-                return np.array(
-                    [
-                        spread_of(energy_of(lay.column, lay.row), share)
-                        for lay in (screened.layout(int(k)) for k in which)
-                    ]
-                )
-
-        best.update(
-            best_by_count(
-                screened,
-                exact,
-                most=6 if full is not None else 2,
-                within_db=0.25 if full is not None else 0.0,
-            )
-        )
-        front = {count: items[0].spread_db for count, items in best.items()}
-        fixed += mended(
-            screened,
-            sites,
-            energy_of,
-            engine.energy_of,
-            front,
-            family=family,
-            share=share,
-        )
-        reached = min([*front.values(), *(item.spread_db for item in fixed), np.inf])
-        if high >= min(most_speakers, sites.count_free) or reached <= enough_db:
+        search.round(axes, scope, family, tick)
+        if high >= min(most_speakers, sites.count_free) or search.reached <= enough_db:
             break
         low, high = high + 1, 2 * high
+    energy_of = search.energy_of
     hand = []
     for rule in hand_rules(sites, part.walls_local, footprint=diameter):
         spread = spread_of(energy_of(rule.layout.column, rule.layout.row), share)
         hand.append((rule, spread))
     return CeilingSearch(
         part=part,
-        best=best,
-        mended=fixed,
+        best=search.best,
+        mended=search.fixed,
         hand=hand,
         footprint_m=diameter,
-        n_tried=tried,
-        thinning=engine.thinning,
+        n_tried=search.tried,
+        thinning=search.engine.thinning,
         energy_of=energy_of,
+        is_rough=search.is_rough,
+        limited=search.limited(sites),
     )
+
+
+def _usual_count(part: Span2, diameter_m: float) -> float:
+    """Speakers of the edge-to-edge hand rule."""
+    sites = part.sites
+    x0, x1, y0, y1 = part.walls_local
+    area = min(
+        (x1 - x0) * (y1 - y0), sites.is_inside.sum() * sites.pitch_x_m * sites.pitch_y_m * 1.5
+    )
+    return max(1.0, float(area) / diameter_m**2)
+
+
+class _Rounds:
+    """Screens counts range by range, within a limit of counted work."""
+
+    def __init__(self, part: Span2, engine: Engine, share: float) -> None:
+        self.part = part
+        self.engine = engine
+        self.share = share
+        self.full = _full_engine(part, engine)
+        self.best: dict[int, list[Scored]] = {}
+        self.fixed: list[Scored] = []
+        self.tried = 0
+        self.is_rough = False
+        self._is_even_only = False
+        self._is_short = False
+
+    @property
+    def energy_of(self) -> Callable[[IntArray, IntArray], FloatArray]:
+        """Energy of any set of sites: at all ears, or where that is too much work, at some."""
+        if self.full is not None:
+            return self.full.energy_of
+        return self.engine.energy_of if self.is_rough else exact_energy(self.part, self.engine)
+
+    @property
+    def reached(self) -> float:
+        """Least spread so far. [dB]."""
+        found = [items[0].spread_db for items in self.best.values()]
+        return min([*found, *(item.spread_db for item in self.fixed), np.inf])
+
+    def round(
+        self, axes: tuple[Span, Span], scope: Scope, family: Family, tick: Tick | None
+    ) -> None:
+        """Screen a range of counts.
+
+        Parameters
+        ----------
+        axes, scope, family, tick
+            As :func:`soffit.design.place_search.screen` takes them.
+        """
+        part = self.part
+        planned, family = self._planned(axes, scope, family)
+        screened = screen(
+            part.sites,
+            axes,
+            self.engine,
+            family=family,
+            scope=scope,
+            n_all=part.field.ears.count,
+            tick=tick,
+            planned=planned,
+        )
+        self.tried += len(screened.count)
+        most, within_db = self._exact_most(screened)
+        exact = None
+        if self.engine.thinning > 1 and not self.is_rough:
+
+            def exact(which: IntArray) -> FloatArray:
+                return self._exact(screened, which)
+
+        self.best.update(best_by_count(screened, exact, most=most, within_db=within_db))
+        front = {count: items[0].spread_db for count, items in self.best.items()}
+        self.fixed += mended(
+            screened,
+            part.sites,
+            self.energy_of,
+            self.engine.energy_of,
+            front,
+            family=family,
+            share=self.share,
+        )
+
+    def _planned(
+        self, axes: tuple[Span, Span], scope: Scope, family: Family
+    ) -> tuple[tuple[Planned, ...], Family]:
+        """Lattices within the limit of work: ears are thinned first, then pitches even only."""
+        part = self.part
+        if self._is_even_only:
+            family = replace(family, has_near_regular=False)
+        planned = plan_lattices(part.sites, axes, family=family, scope=scope)
+        number = sum(item.number for item in planned)
+        if number * _LEAST_EARS > _MOST_WORK and family.has_near_regular:
+            self._is_even_only = True
+            family = replace(family, has_near_regular=False)
+            planned = plan_lattices(part.sites, axes, family=family, scope=scope)
+            number = sum(item.number for item in planned)
+        if number * self.engine.n_ears > _MOST_WORK:
+            most = max(_LEAST_EARS, _MOST_WORK // number)
+            if most < self.engine.n_ears:
+                self.engine = make_engine(part.field, part.sites, most_ears=most)
+        longest = max(axis.last - axis.first for axis in axes)
+        self._is_short = family.has_near_regular and longest >= LONG_AXIS
+        return planned, family
+
+    def _exact_most(self, screened: Screened) -> tuple[int, float]:
+        """How many of each count are made exact, and how near to the front others are. [dB]."""
+        if self.engine.thinning == 1:
+            return 6, 0.25
+        counts = np.unique(screened.count[screened.blocked == 0])
+        n_ears = self.part.field.ears.count
+        if self.full is not None:
+            work = len(counts) * n_ears
+            return (6, 0.25) if 12 * work <= _MOST_EXACT else (2, 0.0)
+        self.is_rough = self.is_rough or 2 * int(counts.sum()) * n_ears > _MOST_PUBLIC
+        return 2, 0.0
+
+    def _exact(self, screened: Screened, which: IntArray) -> FloatArray:
+        if self.full is not None:
+            return exact_spreads(screened, which, self.full, share=self.share)
+        energy_of = self.energy_of
+        layouts = (screened.layout(int(k)) for k in which)
+        return np.array([spread_of(energy_of(lay.column, lay.row), self.share) for lay in layouts])
+
+    def limited(self, sites: Sites) -> tuple[str, ...]:
+        """Return what the limit of work left out, in words.
+
+        Parameters
+        ----------
+        sites
+            Candidate positions.
+        """
+        out = []
+        if self._is_even_only:
+            out.append("even pitches only, as the room is too large for all near-regular ones")
+        elif self._is_short:
+            out.append(f"near-regular pitches along {max(sites.shape)} places are equal parts only")
+        if self.is_rough:
+            out.append("alternatives as screened, the choice made exact")
+        return tuple(out)
 
 
 def _full_engine(part: Span2, engine: Engine) -> Engine | None:
     if engine.thinning == 1:
         return engine
-    if isinstance(engine, TensorEngine):
-        return None
-    large = is_large(part.field, part.sites)
-    grid = ear_grid(part.field, part.sites, are_walls_ignored=large)
-    return None if grid is None else SeparableEngine(part.field, part.sites, grid, thinning=1)
+    return None if isinstance(engine, TensorEngine) else full_engine(part.field, part.sites)
 
 
 def one_speaker(part: Span2, energy_of: Callable[[IntArray, IntArray], FloatArray]) -> Layout:

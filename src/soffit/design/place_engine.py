@@ -29,11 +29,24 @@ _MOST_WALLED: Final = 12_000_000
 _MOST_MISSING: Final = 0.08
 """Share of places lost to columns and chamfers up to which a room counts as a rectangle."""
 
+_MOST_FACTORS: Final = 60_000_000
+"""Factors of a separable engine for all ears; beyond, a room has none."""
+
 _SAMPLES: Final = 240
 _RANK_ERROR: Final = 1e-6
 """Singular values of the kernel, re the largest, that are left out of the sum of products."""
 
 _MOST_RANK: Final = 24
+
+_MOST_DISTANCES: Final = 8000
+"""Distinct distances along one axis up to which each is computed; beyond, between dense nodes."""
+
+_NODE_M: Final = 0.01
+_NODE_GROWTH: Final = 1.001
+"""Nodes: a centimetre apart, growing with distance; linear between them errs under 0.001 dB."""
+
+_LONG_M: Final = 150.0
+"""Reach from which samples of the kernel crowd on the scale of the throw."""
 
 
 class Engine(Protocol):
@@ -137,6 +150,33 @@ def _basis(sample: FloatArray) -> FloatArray:
     return np.asarray(direction[:, ::-1][:, :rank] / size[:rank])
 
 
+def _samples(reach_m: float, throw_m: float) -> FloatArray:
+    """Distances at which the kernel is sampled, crowded where it bends."""
+    even: FloatArray = np.linspace(0.0, 1.0, _SAMPLES)
+    if reach_m <= _LONG_M:
+        return np.multiply(reach_m, even**1.5)
+    return np.asarray(throw_m * np.sinh(even * np.arcsinh(reach_m / throw_m)))
+
+
+def _nodes(distance_m: FloatArray) -> FloatArray:
+    """Distances at which factors are computed: all of them where they are few."""
+    if len(distance_m) <= _MOST_DISTANCES:
+        return distance_m
+    out = [0.0]
+    while out[-1] < distance_m[-1]:
+        out.append(max(out[-1] + _NODE_M, out[-1] * _NODE_GROWTH))
+    return np.array(out)
+
+
+def _read(distance_m: FloatArray, nodes_m: FloatArray, values: FloatArray) -> FloatArray:
+    """Values, one row a node, read at the distances."""
+    if nodes_m is distance_m:
+        return values
+    place = np.clip(np.searchsorted(nodes_m, distance_m) - 1, 0, len(nodes_m) - 2)
+    part = (distance_m - nodes_m[place]) / (nodes_m[place + 1] - nodes_m[place])
+    return np.asarray(values[place] * (1.0 - part)[:, None] + values[place + 1] * part[:, None])
+
+
 class SeparableEngine:
     """Kernel as a short sum of products f(dx) g(dy): a layout costs two thin matrix products."""
 
@@ -154,19 +194,19 @@ class SeparableEngine:
             return kernel.at(a[:, None] ** 2 + b[None, :] ** 2)
 
         # Samples crowd at zero, where the kernel bends most.
-        crowded: FloatArray = np.linspace(0.0, 1.0, _SAMPLES) ** 1.5
-        sx: FloatArray = np.multiply(reach_x, crowded)
-        sy: FloatArray = np.multiply(reach_y, crowded)
+        sx, sy = _samples(reach_x, grid.throw_m), _samples(reach_y, grid.throw_m)
         sample = between(sx, sy)
         basis = _basis(sample)
         ux, place = np.unique(np.round(dx, 9).astype(np.float64), return_inverse=True)
         uy, place_y = np.unique(np.round(dy, 9).astype(np.float64), return_inverse=True)
-        left = between(ux, sy) @ basis
+        nodes_x, nodes_y = _nodes(ux), _nodes(uy)
+        left = _read(ux, nodes_x, between(nodes_x, sy) @ basis)
         # The second factor fits exact kernel values at the samples of dx.
         fit = sample @ basis
-        inner = np.linalg.solve(fit.T @ fit, fit.T @ between(sx, uy))
+        inner = np.linalg.solve(fit.T @ fit, fit.T @ between(sx, nodes_y))
+        right = _read(uy, nodes_y, np.asarray(inner.T, dtype=np.float64))
         self._left = left[place.reshape(dx.shape)].astype(np.float32)  # (nx, mx, r)
-        self._right = inner.T[place_y.reshape(dy.shape)].astype(np.float32)  # (ny, my, r)
+        self._right = right[place_y.reshape(dy.shape)].astype(np.float32)  # (ny, my, r)
         self._reverberant = np.float32(field.reverberant)
         self._fixed_plane: SingleArray | None = None
         if np.any(field.fixed_energy):
@@ -245,9 +285,13 @@ class SeparableEngine:
         (n_ears,)
             Energy per watt, hand-placed speakers included. [1/W]
         """
-        left = self._left[column].transpose(1, 0, 2).reshape(self._left.shape[1], -1)
-        right = self._right[row].transpose(1, 0, 2).reshape(self._right.shape[1], -1)
-        out = (left.astype(np.float64) @ right.astype(np.float64).T)[self._used]
+        lines, which = np.unique(row, return_inverse=True)
+        summed = np.zeros((len(lines), *self._left.shape[1:]))
+        for number in range(len(lines)):
+            summed[number] = self._left[column[which == number]].sum(axis=0, dtype=np.float64)
+        left = summed.transpose(1, 0, 2).reshape(self._left.shape[1], -1)
+        right = self._right[lines].transpose(1, 0, 2).reshape(self._right.shape[1], -1)
+        out = (left @ right.astype(np.float64).T)[self._used]
         out += float(self._reverberant) * len(column)
         return np.asarray(out if self.fixed is None else out + self.fixed)
 
@@ -413,6 +457,28 @@ def is_large(field: Field, sites: Sites) -> bool:
     return not field.walls.is_convex and work > _MOST_WALLED and is_rectangle
 
 
+def _factors(grid: EarGrid, sites: Sites, thinning: int) -> int:
+    columns, rows = sites.shape
+    wide, deep = len(grid.x) // thinning, len(grid.y) // thinning
+    return _MOST_RANK * (columns * wide + rows * deep)
+
+
+def full_engine(field: Field, sites: Sites) -> SeparableEngine | None:
+    """Return the engine that leaves out no ear; None where there is none, or it is too large.
+
+    Parameters
+    ----------
+    field
+        Ears, walls and measure.
+    sites
+        Candidate positions.
+    """
+    grid = ear_grid(field, sites, are_walls_ignored=is_large(field, sites))
+    if grid is None or _factors(grid, sites, 1) > _MOST_FACTORS:
+        return None
+    return SeparableEngine(field, sites, grid, thinning=1)
+
+
 def make_engine(field: Field, sites: Sites, *, most_ears: int) -> Engine:
     """Return the quickest engine that fits a room.
 
@@ -436,6 +502,8 @@ def make_engine(field: Field, sites: Sites, *, most_ears: int) -> Engine:
     if grid is None:
         return TensorEngine(field, sites)
     thinning = 1
+    while _factors(grid, sites, thinning) > _MOST_FACTORS:
+        thinning += 1
     while int(grid.used[::thinning, ::thinning].sum()) > most_ears:
         thinning += 1
     return SeparableEngine(field, sites, grid, thinning=thinning)

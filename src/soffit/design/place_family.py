@@ -6,7 +6,6 @@ offset one is two such products with every second row (or column) on the places 
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
 from math import ceil, floor
 from typing import Final, Literal
 
@@ -22,6 +21,9 @@ Kind = Literal["aligned", "rows offset", "columns offset", "free", "two blocks"]
 
 _LONG_SPAN: Final = 45
 """From so many sites on, one site more or less off the middle is nothing to hear or see."""
+
+LONG_AXIS: Final = 500
+"""From so many sites along an axis on, near-regular pitches are equal parts of it only."""
 
 _NEAR_MARGIN: Final = (0.2, 0.8)
 """Distance of the outer line from the wall for near-regular progressions, in pitches."""
@@ -209,6 +211,7 @@ def progressions(
     """
     found: dict[tuple[int, ...], Progression] = {}
     room = span.last - span.first
+    is_short = is_short or room >= LONG_AXIS
     for start in _starts(span, 0, family):
         _keep(found, span, (start,), 0.0, is_even=True)
     whole = max(1, ceil(least_pitch - 1e-9))
@@ -280,13 +283,13 @@ def _snapped_pitches(span: Span, count: int, least_pitch: float, *, is_short: bo
 def _snapped(span: Span, count: int, pitch: float, shift: float) -> list[tuple[int, ...]]:
     """Evenly spread places, each on the nearest site; both ways where two are as near."""
     out: list[tuple[int, ...]] = []
+    place = span.middle + shift + (np.arange(count) - (count - 1) / 2.0) * pitch
     for lean in (-1e-6, 1e-6):
-        sites = []
-        for number in range(count):
-            place = span.middle + shift + (number - (count - 1) / 2.0) * pitch
-            sites.append(min(max(floor(place + 0.5 + lean), span.first), span.last))
-        made = tuple(sites)
-        if made not in out and all(b > a for a, b in pairwise(made)):
+        sites = np.clip(np.floor(place + 0.5 + lean).astype(np.int64), span.first, span.last)
+        if not bool(np.all(np.diff(sites) > 0)):
+            continue
+        made = tuple(sites.tolist())
+        if made not in out:
             out.append(made)
     return out
 

@@ -190,6 +190,34 @@ class _Table:
         )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Planned:
+    """Lattices of one table that are to be screened.
+
+    Parameters
+    ----------
+    table
+        Pairs and progressions.
+    lines
+        Their line sets.
+    counts, blocked : (n_pairs, n_seconds)
+        Speakers, and how many of them are in the way.
+    wanted : (n_pairs, n_seconds)
+        Which are screened.
+    """
+
+    table: "_Table"
+    lines: "_Lines | None"
+    counts: IntArray
+    blocked: IntArray
+    wanted: BoolArray
+
+    @property
+    def number(self) -> int:
+        """Lattices to screen."""
+        return int(self.wanted.sum())
+
+
 def spread_of(energy: FloatArray, share: float) -> float:
     """Return the spread that holds a share of the ears, percentiles as in ``acoustics.evenness``.
 
@@ -269,6 +297,41 @@ def spans(sites: Sites, walls_local: tuple[float, float, float, float]) -> tuple
     return out[0], out[1]
 
 
+def plan_lattices(
+    sites: Sites, axes: tuple[Span, Span], *, family: Family, scope: Scope
+) -> tuple[Planned, ...]:
+    """List every lattice of the family, so that the work is known before it is done.
+
+    Parameters
+    ----------
+    sites
+        Candidate positions.
+    axes
+        From :func:`spans`.
+    family, scope
+        What is searched.
+
+    Returns
+    -------
+    tuple of Planned
+        Aligned ones, then rows and columns offset.
+    """
+    work = [(False, False), (False, True), (True, True)] if family.has_offset else [(False, False)]
+    out = []
+    for is_swapped, is_offset in work:
+        along, across = axes[::-1] if is_swapped else axes
+        table = _table(sites, along, across, family, scope, is_swapped, is_offset)
+        if table.pairs and table.seconds:
+            lines = _Lines.of(table)
+            counts, blocked = _counts(table, lines)
+            wanted = _wanted(table, counts, blocked, family, scope, lines.is_offset)
+        else:
+            lines, none = None, np.zeros((0, 0), np.int64)
+            counts, blocked, wanted = none, none, none.astype(bool)
+        out.append(Planned(table=table, lines=lines, counts=counts, blocked=blocked, wanted=wanted))
+    return tuple(out)
+
+
 def screen(
     sites: Sites,
     axes: tuple[Span, Span],
@@ -278,6 +341,7 @@ def screen(
     scope: Scope,
     n_all: int,
     tick: Tick | None = None,
+    planned: tuple[Planned, ...] | None = None,
 ) -> Screened:
     """Screen every lattice of the family.
 
@@ -295,6 +359,8 @@ def screen(
         Ears in all, of which the engine may use a part.
     tick
         Told the share done.
+    planned
+        From :func:`plan_lattices` where it was asked for before.
 
     Returns
     -------
@@ -302,14 +368,11 @@ def screen(
         Every lattice with its spread; blocked ones as if nothing were in the way.
     """
     parts: list[list[NDArray[np.generic]]] = []
-    tables: list[_Table] = []
-    work = [(False, False), (False, True), (True, True)] if family.has_offset else [(False, False)]
-    for number, (is_swapped, is_offset) in enumerate(work):
-        along, across = axes[::-1] if is_swapped else axes
-        engine_now = engine.swapped() if is_swapped else engine
-        table = _table(sites, along, across, family, scope, is_swapped, is_offset)
-        tables.append(table)
-        parts += _screen_table(table, engine_now, family, scope, n_all, number, len(work), tick)
+    plan = planned or plan_lattices(sites, axes, family=family, scope=scope)
+    tables = [item.table for item in plan]
+    for number, item in enumerate(plan):
+        engine_now = engine.swapped() if item.table.is_swapped else engine
+        parts += _screen_table(item, engine_now, scope, n_all, number, len(plan), tick)
     if not parts:
         none, empty = np.zeros(0, np.int64), np.zeros(0)
         parts = [[none, none, empty, empty, none, none, none]]
@@ -405,20 +468,18 @@ class _Lines:
 
 
 def _screen_table(
-    table: _Table,
+    planned: Planned,
     engine: Engine,
-    family: Family,
     scope: Scope,
     n_all: int,
     number: int,
     of: int,
     tick: Tick | None,
 ) -> list[list[NDArray[np.generic]]]:
-    if not table.pairs or not table.seconds:
+    table, lines = planned.table, planned.lines
+    if lines is None:
         return []
-    lines = _Lines.of(table)
-    counts, blocked = _counts(table, lines)
-    wanted = _wanted(table, counts, blocked, family, scope, lines.is_offset)
+    counts, blocked, wanted = planned.counts, planned.blocked, planned.wanted
     lines.prepare(engine)
     out: list[list[NDArray[np.generic]]] = []
     step = max(1, _CHUNK // engine.n_ears)
