@@ -1,6 +1,7 @@
 """``soffit prove``, ``trace`` and ``retap`` as a person or a script calls them."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -8,12 +9,14 @@ from click.testing import CliRunner
 
 from soffit.cli.main import run
 from soffit.cli.trace import command as trace_command
-from soffit.job.api import read_job, write_design
+from soffit.job.api import open_job, read_job, write_design
 from soffit.model.catalogue import Tap
 from soffit.model.decisions import Design
 from soffit.model.lines import Amplifier, Channel, Line, Run
 from soffit.model.speakers import Speaker
 from soffit.work.demo import make_demo
+from soffit.work.view_tests import test_rows
+from soffit.work.whole import evaluate_job
 
 LINE_V = 70.71067811865476
 TOLD = ["--speakers", "8", "--tap", "5 W", "--volts", "70.7", "--feed", "20 m", "--spacing", "6 m",
@@ -204,6 +207,55 @@ def test_the_terminal_asks_before_it_keeps_an_odd_reading():
     assert result.output.count("keep it as it is?") == 2
     assert result.output.count("not kept") == 2
     assert "no line, loudspeaker, joint or test point of that name" in result.output
+
+
+def ring_of(folder: Path) -> None:
+    """Close the line of the fixture to a ring: one run more, from the last back to the rack."""
+    read = read_job(folder)
+    line = read.design.lines[0]
+    last = replace(
+        line.runs[-1],
+        key="r0099",
+        label="L1/7",
+        start_key=line.speaker_keys[-1],
+        end_key=line.rack_key,
+        length_m=14.0,
+    )
+    ring = replace(line, runs=(*line.runs, last), topology="ring")
+    design = replace(read.design, lines=(ring,))
+    write_design(folder, design, read.design.revision, date="2026-01-01")
+
+
+def test_a_ring_is_not_traced_as_it_is_but_once_it_was_opened(job, capsys):
+    _, chain = spoken(capsys, "prove", str(job), "--expect")
+    ring_of(job)
+    code, body = spoken(capsys, "trace", str(job), "--line", "L1")
+    assert code == 2
+    assert "ring" in body["error"]["what"]
+    assert "take off L1/7 between L1-06 and the rack" in body["error"]["do"]
+    _, body = spoken(capsys, "prove", str(job), "--add", "L1 whole 400")
+    assert body["verdicts"][0]["status"] == "noted"
+    assert "not judged" in body["verdicts"][0]["reasons"][0]
+    assert any("L1/7" in note for note in body["notes"])
+    _, sheet = spoken(capsys, "prove", str(job), "--expect")
+    assert [row["middle"] for row in sheet["expected"]] == [r["middle"] for r in chain["expected"]]
+    assert all("ring opened first" in row["drive"] for row in sheet["expected"])
+    spoken(capsys, "prove", str(job), "--add", "L1 seen ring opened")
+    code, body = spoken(capsys, "trace", str(job), "--line", "L1")
+    assert code == 0
+    _, body = spoken(capsys, "prove", str(job))
+    assert body["verdicts"][0]["status"] != "noted"
+    spoken(capsys, "prove", str(job), "--add", "L1 seen ring closed")
+    code, _ = spoken(capsys, "trace", str(job), "--line", "L1")
+    assert code == 2
+
+
+def test_the_sheet_says_where_a_ring_is_opened(job):
+    ring_of(job)
+    rows = test_rows(evaluate_job(open_job(job)))
+    first = next(row for row in rows if row.expected_text == "ring opened")
+    assert "L1/7" in first.what
+    assert any(row.place == "L1" and row.direction == "whole" for row in rows)
 
 
 def test_trace_with_nothing_but_a_count_and_a_sweep(capsys):

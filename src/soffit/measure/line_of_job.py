@@ -1,6 +1,7 @@
 """From the design's line, or from what somebody tells, to the line that a meter meets."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from soffit.errors import DomainError
 from soffit.evaluate.line import cable_ohm_m
@@ -8,6 +9,30 @@ from soffit.measure.line_plan import LinePlan, Place
 from soffit.model.catalogue import Catalogue, SpeakerType
 from soffit.model.lines import Joint, Line, Run
 from soffit.model.speakers import Speaker
+
+
+def opened_ring(line: Line) -> tuple[Line, tuple[Run, ...]]:
+    """Return a line without the runs that close a ring, and those runs.
+
+    Parameters
+    ----------
+    line
+        A line of the design.
+
+    Returns
+    -------
+    tuple
+        The line as a tree, and the runs to take off; none if it is a tree already.
+    """
+    fed = {line.rack_key}
+    kept: list[Run] = []
+    closing: list[Run] = []
+    for run in line.runs:
+        (closing if run.end_key in fed and run.start_key in fed else kept).append(run)
+        fed.add(run.end_key)
+    if not closing:
+        return line, ()
+    return replace(line, runs=tuple(kept), topology="chain"), tuple(closing)
 
 
 def plan_of_line(

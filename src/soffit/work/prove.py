@@ -23,7 +23,7 @@ from soffit.measure.verdict import (
 )
 from soffit.model.decisions import Job
 from soffit.model.readings import Reading
-from soffit.work.measured import line_plans
+from soffit.work.measured import Ring, closed_rings, line_plan, line_plans
 from soffit.work.trace_book import new_key
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ CSV_COLUMNS: Final = (
 )  # fmt: skip
 FIELD_NOTE: Final = "field page, "
 """Ticks and changes of a field page are kept among the readings; their words begin like this."""
-NEXT_TEXT: Final = "next: soffit trace {folder} --line {line}"
+RING_FIRST: Final = "ring opened first"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -381,6 +381,7 @@ def report(job: Job, *, added: Sequence[Reading] = (), doubts: Sequence[Doubt] =
     home = {place.key: plan.key for plan in plans for place in plan.places}
     home |= {plan.key: plan.key for plan in plans}
     levels = _expected_levels(job, readings)
+    rings = closed_rings(job)
     verdicts: list[Verdict] = []
     for reading in readings:
         if reading.word in {BEGIN, MENDED} and reading.quantity == "visual":
@@ -396,6 +397,7 @@ def report(job: Job, *, added: Sequence[Reading] = (), doubts: Sequence[Doubt] =
                     place=reading.place,
                     status="noted",
                     measured=value_text(reading),
+                    **_ring_words(reading, rings),
                 )
             )
     by_key = {verdict.key: verdict for verdict in verdicts}
@@ -410,8 +412,16 @@ def report(job: Job, *, added: Sequence[Reading] = (), doubts: Sequence[Doubt] =
         verdicts=tuple(verdicts),
         lines=lines,
         proven=_proven(readings, by_key),
-        notes=_notes(plans, readings, home),
+        notes=(*(ring.text for ring in rings), *_notes(plans, readings, home)),
     )
+
+
+def _ring_words(reading: Reading, rings: Sequence[Ring]) -> dict[str, Any]:
+    """Say why a reading of a closed ring is not judged."""
+    ring = next((ring for ring in rings if reading.place_key in ring.places), None)
+    if ring is None or reading.quantity == "visual":
+        return {}
+    return {"reasons": (f"not judged: {ring.what}, {ring.why}",), "next_step": ring.do}
 
 
 def _judge(plan: LinePlan, readings: Sequence[Reading], job: Job) -> LineJudge:
@@ -524,9 +534,13 @@ def expected_sheet(folder: Path, *, tones_hz: Sequence[float]) -> list[Expected]
     from soffit.job.api import open_job
 
     job = open_job(folder)
+    closed = {ring.line_key: ring for ring in closed_rings(job)}
     rows: list[Expected] = []
-    for plan in line_plans(job):
-        rows += expected_line(plan, job.survey.limits, tones_hz=tones_hz)
+    for line in job.design.lines:
+        found = expected_line(line_plan(job, line), job.survey.limits, tones_hz=tones_hz)
+        if line.key in closed:
+            found = tuple(replace(row, drive=f"{RING_FIRST}; {row.drive}") for row in found)
+        rows += found
     return rows
 
 

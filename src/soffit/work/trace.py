@@ -54,7 +54,7 @@ def book_of_job(folder: Path, line_label: str) -> TraceBook:
         If the job cannot be read or has no such line.
     """
     from soffit.job.api import open_job
-    from soffit.work.measured import line_plans
+    from soffit.work.measured import closed_rings, line_plans
 
     job = open_job(folder)
     plans = line_plans(job)
@@ -65,10 +65,16 @@ def book_of_job(folder: Path, line_label: str) -> TraceBook:
             keys = {plan.key, *(place.key for place in plan.places)}
             mine = [r for r in job.readings if r.place_key in keys or r.strikes]
             return TraceBook(plan=plan, readings=mine, limits=job.survey.limits)
+    for ring in closed_rings(job):
+        if wanted in {ring.label.casefold(), ring.line_key.casefold()}:
+            raise JobError(
+                what=ring.what, where=f"design.json lines.{ring.line_key}", why=ring.why, do=ring.do
+            )
+    labels = ", ".join(line.label for line in job.design.lines)
     raise JobError(
         what=f"there is no line {line_label!r}",
         where="--line",
-        why=f"the design has {', '.join(plan.label for plan in plans) or 'no lines'}",
+        why=f"the design has {labels or 'no lines'}",
         do="name one of these, or run soffit design first",
     )
 

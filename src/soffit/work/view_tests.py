@@ -5,9 +5,9 @@ from collections.abc import Iterator
 from soffit.decibel import field_ratio
 from soffit.evaluate.sound import RoomSound
 from soffit.measure.expected import Expected, expected_line
-from soffit.measure.line_of_job import plan_of_line
+from soffit.measure.line_of_job import opened_ring
 from soffit.papers.views import TestRow
-from soffit.work.view_lines import channel_of
+from soffit.work.measured import line_plan, ring_ends
 from soffit.work.whole import Whole
 
 PHASES = {
@@ -33,28 +33,11 @@ def expected_rows(whole: Whole) -> dict[str, tuple[Expected, ...]]:
         The job and its states.
     """
     job = whole.job
-    limits = job.survey.limits
-    areas = {room.key: room.label for room in job.survey.rooms}
-    rows = {}
-    for line in job.design.lines:
-        if line.key not in whole.lines or line.topology == "ring":
-            continue
-        found = channel_of(job, line.key)
-        rated = (
-            job.catalogue.amplifier(found[0].type_id).channel_power_w[found[1].number - 1]
-            if found
-            else 0.0
-        )
-        plan = plan_of_line(
-            line,
-            job.design.speakers,
-            job.catalogue,
-            conductor_degc=limits["conductor_degc"],
-            amplifier_w=rated,
-            areas=areas,
-        )
-        rows[line.key] = expected_line(plan, limits)
-    return rows
+    return {
+        line.key: expected_line(line_plan(job, line), job.survey.limits)
+        for line in job.design.lines
+        if line.key in whole.lines
+    }
 
 
 def test_rows(whole: Whole) -> tuple[TestRow, ...]:
@@ -65,7 +48,7 @@ def test_rows(whole: Whole) -> tuple[TestRow, ...]:
     whole
         The job and its states.
     """
-    rows = [*_visual(whole)]
+    rows = [*_visual(whole), *_rings(whole)]
     for line_rows in expected_rows(whole).values():
         rows += [_line_row(row) for row in line_rows if _is_printed(row)]
     rows += [*_rooms(whole)]
@@ -120,6 +103,23 @@ def _visual(whole: Whole) -> Iterator[TestRow]:
                 quantity="visual",
                 expected_text="all",
                 room_label=room.label,
+            )
+
+
+def _rings(whole: Whole) -> Iterator[TestRow]:
+    """Rings are opened before the dead tests, and closed after them."""
+    for line in whole.job.design.lines:
+        closing = opened_ring(line)[1]
+        if closing:
+            yield TestRow(
+                step=2,
+                phase=PHASES[2],
+                place=line.label,
+                place_key=line.key,
+                what=f"a ring: take off {ring_ends(whole.job, line, closing)}, at both ends;"
+                " read it as a chain; put the run back before power",
+                quantity="visual",
+                expected_text="ring opened",
             )
 
 
