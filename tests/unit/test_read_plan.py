@@ -357,3 +357,14 @@ def test_things_of_a_plan_keep_their_tiles_free(tmp_path):
     assert job.design.speakers
     for speaker in job.design.speakers:
         assert all(light.distance(Point(speaker.position)) > 0.05 for light in lights)
+
+
+def test_assumed_heights_are_printed_as_assumptions(tmp_path):
+    model, _ = two_rooms()
+    folder = tmp_path / "job"
+    assert run(["read", str(model.write(tmp_path / "house.ifc")), str(folder)]) == 0
+    made = {item.path: item for item in read_job(folder).survey.assumptions}
+    heights = [item for path, item in made.items() if path.endswith(".height")]
+    assert len(heights) == 1
+    assert "3.200 m" in heights[0].text
+    assert "top of the space" in heights[0].source

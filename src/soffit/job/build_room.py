@@ -332,6 +332,9 @@ def _ceiling(
     if height is None:
         height, source = CEILING_HEIGHT_M, "assumed"
         context.assumptions.add((*path, "height"), f"ceiling height {height:.1f} m")
+    elif source == "assumed":
+        said = entry.note or "nobody measured it"
+        context.assumptions.add((*path, "height"), f"ceiling height {height:.3f} m", said)
     need(problems, (*path, "height"), height, 0.0, _LARGEST_HEIGHT_M)
     need(problems, (*path, "void_depth"), entry.void_depth, 0.0, 20.0)
     for number, item in enumerate(entry.void_points):
