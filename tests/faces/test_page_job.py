@@ -261,6 +261,100 @@ def test_order_mend_and_reading_by_keyboard_alone(desk: Any, server: Server) -> 
     expect(desk.locator("#keys")).not_to_be_visible()
 
 
+def tab_to(page: Any, locator: Any) -> None:
+    """Reach something by the Tab key alone, as a person without a mouse does."""
+    for _ in range(300):
+        if locator.evaluate("(e) => e === document.activeElement"):
+            return
+        page.keyboard.press("Tab")
+    message = "Tab does not lead there"
+    raise AssertionError(message)
+
+
+def test_a_whole_job_by_keyboard_alone(desk: Any, server: Server) -> None:
+    desk.goto(server.link)
+    tab_to(desk, desk.locator("#new-title"))
+    desk.keyboard.type("Keys only")
+    desk.keyboard.press("Enter")
+    desk.wait_for_url("**/jobs/keys-only/survey*")
+    tab_to(desk, desk.get_by_label("Even to ±"))
+    desk.keyboard.press("Control+a")
+    desk.keyboard.type("3.5 dB")
+    desk.keyboard.press("Tab")  # a field is kept when it is left
+    expect(desk.locator("#say")).to_contain_text("evenness")
+    tab_to(desk, desk.get_by_role("button", name="Run the design").last)
+    desk.keyboard.press("Enter")
+    expect(desk.locator("#work")).to_be_visible()
+    expect(desk.locator("#work")).not_to_be_visible(timeout=60_000)
+    folder = server.folder / "keys-only"
+    assert open_job(folder).design.speakers
+    tab_to(desk, desk.get_by_role("link", name=re.compile("Ceiling")))
+    desk.keyboard.press("Enter")
+    expect(desk.locator("#even")).to_be_visible()
+    tab_to(desk, desk.locator(".unit").first)
+    key = desk.evaluate("document.activeElement.dataset.key")
+    desk.keyboard.press("ArrowUp")
+    expect(desk.locator("#say")).to_contain_text("Enter keeps it")
+    desk.keyboard.press("Enter")
+    expect(desk.locator("#say")).to_contain_text("Kept as revision")
+    assert open_job(folder).design.speaker(key).fixed_place
+    _print_and_read_by_keys(desk, server, folder)
+
+
+def _print_and_read_by_keys(desk: Any, server: Server, folder: Path) -> None:
+    tab_to(desk, desk.get_by_role("link", name=re.compile("Papers")))
+    desk.keyboard.press("Enter")
+    tab_to(desk, desk.get_by_role("button", name="Print"))
+    desk.keyboard.press("Enter")
+    expect(desk.get_by_role("link", name="job.pdf")).to_be_visible(timeout=60_000)
+    told = server.get("/api/jobs/keys-only/lines")["lines"][0]
+    tab_to(desk, desk.get_by_role("link", name=re.compile("Prove")))
+    desk.keyboard.press("Enter")
+    tab_to(desk, desk.get_by_role("button", name=re.compile("Read L1: whole line")))
+    desk.keyboard.press("Enter")
+    desk.keyboard.type(str(round(told["ohm"])))
+    desk.keyboard.press("Enter")
+    expect(desk.locator("#verdicts")).to_contain_text("pass")
+    tab_to(desk, desk.get_by_role("link", name="Trace L1"))
+    desk.keyboard.press("Enter")
+    expect(desk.locator("#dialogue h2").first).to_be_visible()
+    assert len(readings_of(folder)) == 1
+
+
+def test_drag_and_pinch_by_touch(phone: Any, server: Server) -> None:
+    phone.goto(f"{server.link}/jobs/hall/ceiling")
+    expect(phone.locator("#even")).to_be_visible()
+    touch = phone.context.new_cdp_session(phone)
+    board = phone.locator("#board").bounding_box()
+
+    def fingers(kind: str, *points: tuple[float, float]) -> None:
+        touched = [{"x": x, "y": y, "id": number} for number, (x, y) in enumerate(points)]
+        touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": touched})
+        phone.wait_for_timeout(30)
+
+    x, y = board["x"] + board["width"] / 2, board["y"] + 12.0
+    wide = phone.evaluate("document.querySelector('#plan').viewBox.baseVal.width")
+    fingers("touchStart", (x - 30, y), (x + 30, y))
+    for step in range(1, 6):
+        fingers("touchMove", (x - 30 - 10 * step, y), (x + 30 + 10 * step, y))
+    fingers("touchEnd")
+    assert phone.evaluate("document.querySelector('#plan').viewBox.baseVal.width") < 0.7 * wide
+    phone.get_by_role("button", name="whole room").tap()
+    before = revision(phone)
+    ring = phone.locator(".unit .ring").first.bounding_box()
+    x, y = ring["x"] + ring["width"] / 2, ring["y"] + ring["height"] / 2
+    pixels = phone.evaluate(
+        "document.querySelector('#plan').getScreenCTM().a *"
+        " JSON.parse(document.querySelector('#data').textContent).plan.mm_per_m"
+    )
+    fingers("touchStart", (x, y))
+    for step in range(1, 7):
+        fingers("touchMove", (x + 0.6 * pixels * step / 6, y))
+    expect(phone.locator("#even")).to_contain_text("while you hold it")
+    fingers("touchEnd")
+    expect(phone.locator("#revision")).to_have_text(str(before + 1))
+
+
 def test_readings_wait_while_the_network_is_gone_and_arrive_once(
     browser: Any, server: Server
 ) -> None:

@@ -56,5 +56,6 @@ export function keypad(question, done) {
   /** @type {HTMLButtonElement} */ (dialog.querySelector('[data-act="close"]')).onclick = () => { dialog.close(); dialog.onkeydown = null; };
   show();
   dialog.showModal();
-  /** @type {HTMLButtonElement | null} */ (pad.querySelector("button"))?.focus();
+  if (UNITS[question.quantity]) out.focus(); // digits are typed at once, Enter keeps them
+  else /** @type {HTMLButtonElement | null} */ (pad.querySelector("button"))?.focus();
 }
