@@ -214,8 +214,12 @@ def _says_speaker(element: Any) -> bool:  # noqa: ANN401 untyped library
 
 
 def _label(names: list[str], kind: str) -> str:
-    """Return the name without the number that many programs put behind it."""
-    return re.sub(r":\d+$", "", names[0])[:60] if names else kind
+    """Return a name for people: without running numbers, and no word of it twice."""
+    if not names:
+        return kind
+    parts = re.sub(r":\d+$", "", names[0]).removeprefix("M_").split(":")
+    short = ", ".join(dict.fromkeys(part.strip() for part in parts if part.strip()))
+    return short[:48] or kind
 
 
 def _facts(element: Any) -> tuple[tuple[str, str], ...]:  # noqa: ANN401 untyped library
