@@ -109,6 +109,16 @@ def test_packs_are_tagged_archive_files_dated_by_the_revision(packs):
 
 
 @pytest.mark.needs("pdftoppm")
+def test_poppler_tells_about_every_pack_without_a_word(packs, tmp_path):
+    for name, pdf in packs.items():
+        path = tmp_path / f"{name}.pdf"
+        path.write_bytes(pdf)
+        done = subprocess.run(["pdfinfo", path], capture_output=True, text=True, check=True)
+        assert done.stderr == ""
+        assert "Tagged:          yes" in done.stdout
+
+
+@pytest.mark.needs("pdftoppm")
 def test_poppler_opens_every_pack_without_a_word(packs, tmp_path):
     for name, pdf in packs.items():
         path = tmp_path / f"{name}.pdf"
