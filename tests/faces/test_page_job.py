@@ -495,3 +495,18 @@ def test_sheets_hold_at_320_pixels_and_twice_the_size(browser: Any, server: Serv
         assert over <= 0, sheet
         page.set_viewport_size({"width": 640, "height": 900})
     context.close()
+
+
+def test_a_finding_is_accepted_with_role_and_reason(desk: Any, server: Server) -> None:
+    desk.goto(f"{server.link}/jobs/hall/check")
+    item = desk.locator(".finding", has=desk.locator("details.accept")).first
+    code = item.locator(".code").text_content()
+    item.get_by_text("Accept it, with a reason").click()
+    desk.get_by_label("Who accepts it").fill("engineer of the invented house")
+    desk.get_by_label("Because").fill("the void was seen from a ladder")
+    desk.get_by_role("button", name="Accept", exact=True).click()
+    expect(desk.locator(".finding", has_text="accepted by").first).to_contain_text(
+        "engineer of the invented house"
+    )
+    accepted = open_job(server.folder / "hall").survey.acceptances
+    assert [item.code for item in accepted] == [code]

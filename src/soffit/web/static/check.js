@@ -14,6 +14,27 @@ function toggle(id, selector) {
 toggle("show-notes", ".finding.note:not(.caution-item)");
 toggle("show-cautions", ".finding.caution-item");
 
+document.querySelectorAll("details.accept").forEach((element) => {
+  const details = /** @type {HTMLDetailsElement} */ (element);
+  details.addEventListener("toggle", () => {
+    if (details.querySelector("form")) return;
+    const role = /** @type {HTMLInputElement} */ (make("input", { required: true, maxlength: 100, placeholder: "engineer of record" }));
+    const reason = /** @type {HTMLInputElement} */ (make("input", { required: true, maxlength: 400, placeholder: "why it may stay; it is printed" }));
+    details.append(make("form", { class: "card", onsubmit: async (/** @type {Event} */ event) => {
+      event.preventDefault();
+      const value = { code: details.dataset.code, place: details.dataset.place, role: role.value.trim(), reason: reason.value.trim() };
+      try {
+        await ask("POST", `${here}/survey`, { revision: Number(document.body.dataset.jobRevision), edits: [{ path: ["accepted"], op: "append", value }], what: `accept ${value.code} at ${value.place}` });
+        location.reload();
+      } catch (error) {
+        tell(error, () => location.reload());
+      }
+    } }, make("label", { class: "field" }, "Who accepts it", role), make("label", { class: "field" }, "Because", reason),
+      make("p", {}, make("button", {}, "Accept")), make("p", { class: "soft" }, "It stays on every list, with role and reason.")));
+    role.focus();
+  });
+});
+
 const dialog = /** @type {HTMLDialogElement} */ (need("preview"));
 document.querySelectorAll("[data-mend]").forEach((element) => {
   const button = /** @type {HTMLButtonElement} */ (element);
