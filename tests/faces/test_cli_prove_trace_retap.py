@@ -258,6 +258,27 @@ def test_the_sheet_says_where_a_ring_is_opened(job):
     assert any(row.place == "L1" and row.direction == "whole" for row in rows)
 
 
+def test_settings_as_left_are_judged_where_the_design_knows_them(job, capsys):
+    rows = [r for r in test_rows(evaluate_job(open_job(job))) if r.quantity == "setting"]
+    high = next(r for r in rows if r.place == "L1" and "high-pass" in r.expected_text)
+    planned = float(high.expected_text.split()[1])
+    zones = {zone.label for zone in open_job(job).survey.zones}
+    assert zones
+    assert zones <= {r.place for r in rows if "delay" in r.expected_text}
+    assert zones <= {r.place for r in rows if "paging priority" in r.expected_text}
+    code, body = spoken(
+        capsys, "prove", str(job), "--add", f"L1 set high-pass {planned / 2:.0f} Hz"
+    )
+    assert code == 1
+    assert body["verdicts"][0]["status"] == "fail"
+    assert "saturate" in body["verdicts"][0]["reasons"][0]
+    zone = sorted(zones)[0]
+    _, body = spoken(capsys, "prove", str(job), "--add", f"'{zone}' set delay 77 ms")
+    assert body["verdicts"][1]["status"] == "fail"
+    _, body = spoken(capsys, "prove", str(job), "--add", "L1 set input level -10 dBu")
+    assert body["verdicts"][2]["status"] == "noted"
+
+
 def test_trace_with_nothing_but_a_count_and_a_sweep(capsys):
     code, body = spoken(
         capsys, "trace", "--speakers", "24", "--tap", "5 W", "--volts", "70.7", "--guess",

@@ -12,6 +12,7 @@ from soffit.errors import JobError, Problem
 from soffit.measure.doubts import Doubt, doubts_about, planned_ohm, since_mend
 from soffit.measure.entry import BEGIN, LOG_NOTE, MENDED, parse_entry, value_text
 from soffit.measure.expected import Expected, expected_line
+from soffit.measure.gain_sheet import setting_verdict
 from soffit.measure.line_plan import LinePlan
 from soffit.measure.verdict import (
     LineJudge,
@@ -24,6 +25,7 @@ from soffit.measure.verdict import (
 from soffit.model.decisions import Job
 from soffit.model.readings import Reading
 from soffit.work.measured import Ring, closed_rings, line_plan, line_plans
+from soffit.work.settings_plan import planned_at
 from soffit.work.trace_book import new_key
 
 if TYPE_CHECKING:
@@ -134,7 +136,8 @@ def place_names(job: Job) -> dict[str, str]:
     for room in job.survey.rooms:
         names[room.key] = room.label
         names |= {point.key: point.label for point in room.test_points}
-    return names
+    # A room goes before a zone of the same name: its settings are those of its zone.
+    return names | {z.key: z.label for z in job.survey.zones if z.key not in names}
 
 
 def resolved(reading: Reading, names: Mapping[str, str], job: Job) -> Reading:
@@ -386,7 +389,10 @@ def report(job: Job, *, added: Sequence[Reading] = (), doubts: Sequence[Doubt] =
     for reading in readings:
         if reading.word in {BEGIN, MENDED} and reading.quantity == "visual":
             continue
-        if reading.place_key in home:
+        if reading.quantity == "setting":
+            planned = planned_at(job, reading.place_key, home)
+            verdicts.append(setting_verdict(reading, planned, job.survey.limits))
+        elif reading.place_key in home:
             verdicts.append(judges[home[reading.place_key]].verdict(reading))
         elif reading.quantity in LEVELS and reading.place_key in levels:
             verdicts.append(_level(reading, levels[reading.place_key], readings, job))

@@ -5,9 +5,11 @@ from collections.abc import Iterator
 from soffit.decibel import field_ratio
 from soffit.evaluate.sound import RoomSound
 from soffit.measure.expected import Expected, expected_line
+from soffit.measure.gain_sheet import PlannedSetting
 from soffit.measure.line_of_job import opened_ring
 from soffit.papers.views import TestRow
 from soffit.work.measured import line_plan, ring_ends
+from soffit.work.settings_plan import planned_line_settings, planned_zone_settings
 from soffit.work.whole import Whole
 
 PHASES = {
@@ -190,14 +192,20 @@ def _noise_row(sound: RoomSound) -> TestRow:
 
 
 def _settings(whole: Whole) -> Iterator[TestRow]:
-    for key, sweep in whole.sweeps.items():
-        line = whole.job.design.line(key)
+    """Yield the gain and processing sheet: every line and zone as planned, with room as left."""
+    job = whole.job
+    planned: list[PlannedSetting] = []
+    for line in job.design.lines:
+        if line.key in whole.sweeps or line.key in whole.lines:
+            planned += planned_line_settings(job, line.key)
+    planned += planned_zone_settings(job.survey.zones, whole.sound.zone_lags)
+    for row in planned:
         yield TestRow(
             step=9,
             phase=PHASES[9],
-            place=line.label,
-            place_key=line.key,
-            what="high-pass, input level, limiter, equaliser, delay, paging priority",
+            place=row.place,
+            place_key=row.place_key,
+            what=row.what,
             quantity="setting",
-            expected_text=f"high-pass {sweep.high_pass_hz:.0f} Hz or higher",
+            expected_text=row.text if row.name in row.text else f"{row.name} {row.text}",
         )
