@@ -9,12 +9,18 @@ from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from soffit.cli.main import run
 from soffit.cli.walk import command
 from soffit.constants import LINE_70_V
 from soffit.errors import JobError
+from soffit.job.api import open_job
 from soffit.job.catalogue import load_demo_catalogue
 from soffit.model.findings import DEFER
 from soffit.work.as_found import FoundLine, FoundUnit, judge_found, parse_walk, read_walk
+from soffit.work.found_job import keep_found
+from soffit.work.make_design import make_design
+from soffit.work.make_papers import make_papers
+from soffit.work.run_checks import check_job
 
 CATALOGUE = load_demo_catalogue()
 
@@ -174,3 +180,84 @@ def test_the_command(tmp_path: Path) -> None:
     assert full.return_value == 1
     wrong = runner.invoke(command, [str(path), "--volts", "many"], standalone_mode=False)
     assert isinstance(wrong.exception, JobError)
+
+
+NOTED = """unit,type,tap,count,place,state,note,x,y
+A1,ceiling-8,8 W,1,foyer,works,,2,2
+A2,ceiling-8,8,1,foyer,works,,16 ft,2 m
+A3,ceiling-8,?,2,bar,works,label painted over,,
+A4,,?,1,bar,silent,,?,?
+old,,,1,bar,abandoned,cable end above the hatch,,
+"""
+
+
+@pytest.fixture
+def walked(tmp_path: Path) -> Path:
+    table = tmp_path / "walk.csv"
+    table.write_text(NOTED, encoding="utf-8")
+    folder = tmp_path / "old"
+    words = [str(table), "--volts", "70.7", "--measured", "125 ohm", "--into", str(folder)]
+    result = CliRunner().invoke(command, words, standalone_mode=False)
+    assert result.exception is None, result.output
+    assert "2 stand where the walk says" in result.output
+    assert "assumed: places of 3 units" in result.output
+    return folder
+
+
+def test_a_walk_becomes_a_job_with_a_line_as_found(walked: Path) -> None:
+    job = open_job(walked)
+    assert [item.state for item in job.design.speakers] == ["existing"] * 5
+    assert all(item.is_existing for item in job.survey.placed)
+    assert job.survey.placed[1].position == pytest.approx((16 * 0.3048, 2.0))
+    assert job.survey.site.line_voltage_v == LINE_70_V
+    assert "abandoned cable" in walked.joinpath("job.toml").read_text(encoding="utf-8")
+    line = job.design.lines[0]
+    assert line.topology == "as found"
+    assert len(line.runs) == len(line.speaker_keys) == 5
+    assert "type not read" in job.design.speakers[4].note
+    report = check_job(job)
+    assert not report.has_stop
+    assert {"JOB-13", "LINE-16"} <= {item.code for item in report.findings}
+    assert not {"JOB-07", "JOB-16", "JOB-18", "JOB-19"} & {item.code for item in report.findings}
+
+
+def test_its_schematic_is_drawn_and_its_faults_can_be_hunted(walked: Path) -> None:
+    make_papers(walked)
+    assert (walked / "papers" / "drawings" / "line-L1.svg").stat().st_size > 1000
+    assert run(["trace", str(walked), "--line", "L1", "--json"]) in {0, 1}
+
+
+def test_a_design_keeps_the_old_units_where_they_hang(walked: Path) -> None:
+    before = {item.key: item.position for item in open_job(walked).design.speakers}
+    make_design(walked)
+    after = {item.key: item for item in open_job(walked).design.speakers}
+    for key, position in before.items():
+        assert after[key].position == pytest.approx(position)
+        assert after[key].state == "existing"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "word"),
+    [(",2,2", ",2,", "length"), (",2,2", ",left,2", "length"), (",2,2", ",1e9,2", "not possible")],
+)
+def test_places_that_are_none_are_refused(old: str, new: str, word: str) -> None:
+    with pytest.raises(JobError, match=word):
+        parse_walk(NOTED.replace(old, new, 1), CATALOGUE)
+
+
+def test_a_folder_in_use_is_left_as_it_is(walked: Path, tmp_path: Path) -> None:
+    before = {path: path.read_bytes() for path in walked.rglob("*") if path.is_file()}
+    assert run(["walk", str(tmp_path / "walk.csv"), "--volts", "70.7", "--into", str(walked)]) == 2
+    assert {path: path.read_bytes() for path in walked.rglob("*") if path.is_file()} == before
+
+
+def test_one_place_twice_gets_one_room_and_odd_names_get_keys(tmp_path: Path) -> None:
+    text = "unit,place\na,Bär 1\nb,bar-1\nc,1\nd,Bär 1\n"
+    state = judge_found(FoundLine(voltage_v=100.0, units=parse_walk(text, CATALOGUE)), CATALOGUE)
+    kept = keep_found(state, CATALOGUE, tmp_path / "job")
+    assert kept.units == 4
+    assert {room.label for room in open_job(tmp_path / "job").survey.rooms} == {
+        "Bär 1",
+        "bar-1",
+        "1",
+    }

@@ -17,15 +17,18 @@ from soffit.constants import LINE_70_V
 from soffit.errors import JobError, Problem, UnitError
 from soffit.model.catalogue import Catalogue, SpeakerType, Tap
 from soffit.model.findings import DEFER, Finding
+from soffit.model.survey import Point
 from soffit.tables.settings import DEFAULT_LIMITS, Limits
 from soffit.units import Quantity, parse
 from soffit.work.summary import finding_dict
 
 _UNKNOWN: Final = frozenset({"", "?", "-", "unknown"})
-_COLUMNS: Final = ("unit", "type", "tap", "count", "place", "state", "note")
+_COLUMNS: Final = ("unit", "type", "tap", "count", "place", "state", "note", "x", "y")
 _STATES: Final = ("works", "silent", "abandoned", "?")
 _MOST_ROWS: Final = 2000
 _MOST_SUMS: Final = 20_000
+_FARTHEST_M: Final = 1e4
+"""Farthest that a unit may stand from the plan's origin. [m]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +47,8 @@ class FoundUnit:
         Units that this row stands for.
     state
         ``works``, ``silent``, ``abandoned`` (cable only), or ``?``.
+    at
+        Plan position; ``None`` if nobody noted it. [m]
     """
 
     label: str
@@ -53,6 +58,7 @@ class FoundUnit:
     place: str = ""
     state: str = "?"
     note: str = ""
+    at: Point | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -175,8 +181,8 @@ def parse_walk(text: str, catalogue: Catalogue, *, name: str = "walk.csv") -> tu
     Parameters
     ----------
     text
-        Table with a first row of column names among unit, type, tap, count, place, state, note;
-        only ``unit`` is needed. ``?`` or nothing where nobody could tell.
+        Table with a first row of column names among unit, type, tap, count, place, state, note,
+        x, y (plan position); only ``unit`` is needed. ``?`` or nothing where nobody could tell.
     catalogue
         Types that rows may name.
     name
@@ -251,7 +257,39 @@ def _unit(
         place=cells.get("place", ""),
         state=state,
         note=cells.get("note", ""),
+        at=_at(cells, where, problems),
     )
+
+
+def _at(cells: dict[str, str], where: str, problems: list[Problem]) -> Point | None:
+    texts = [cells.get(name, "") for name in ("x", "y")]
+    if all(text in _UNKNOWN for text in texts):
+        return None
+    found = []
+    for name, text in zip(("x", "y"), texts, strict=True):
+        try:
+            found.append(parse(_number_or(text), "length"))
+        except UnitError as error:
+            problems.append(replace(error.problems[0], where=f"{where}  {name}"))
+            return None
+        if abs(found[-1]) > _FARTHEST_M:
+            problems.append(
+                Problem(
+                    what=f"{name} of {text} is not possible",
+                    where=f"{where}  {name}",
+                    why=f"a plan reaches {_FARTHEST_M:g} m from its origin",
+                    do="check its unit; a bare number is metres",
+                )
+            )
+            return None
+    return found[0], found[1]
+
+
+def _number_or(text: str) -> float | str:
+    try:
+        return float(text)
+    except ValueError:
+        return text
 
 
 def _tap_w(text: str, where: str, problems: list[Problem]) -> float | None:
@@ -560,6 +598,20 @@ def read_walk(
     )
 
 
+def catalogue_for(job: Path | None) -> Catalogue:
+    """Return the types that a walk may name.
+
+    Parameters
+    ----------
+    job
+        Folder of a job whose own catalogue counts, too.
+    """
+    from soffit.job.catalogue import load_demo_catalogue
+    from soffit.job.read import catalogue_of
+
+    return catalogue_of(job)[0] if job is not None else load_demo_catalogue()
+
+
 def judge_walk(
     path: Path,
     *,
@@ -593,8 +645,6 @@ def judge_walk(
     JobError
         If a value, the file or a row is wrong.
     """
-    from soffit.job.catalogue import load_demo_catalogue
-    from soffit.job.read import catalogue_of
 
     def value(text: str | None, quantity: Quantity, name: str) -> float | None:
         if text is None:
@@ -611,7 +661,7 @@ def judge_walk(
     voltage = value(volts, "voltage", "--volts") or 0.0
     return read_walk(
         path,
-        catalogue_of(job)[0] if job is not None else load_demo_catalogue(),
+        catalogue_for(job),
         voltage_v=LINE_70_V if abs(voltage - LINE_70_V) < 0.02 else voltage,
         measured_ohm=value(measured, "resistance", "--measured"),
         amplifier_w=value(amp, "power", "--amp"),

@@ -53,7 +53,7 @@ def make_demo(name: str, folder: Path, *, force: bool = False, who: str = "") ->
     source = _demos() / name
     own = source / "catalogue.toml"
     if own.is_file() and (force or not folder.exists() or _is_empty(folder)):
-        _bring_catalogue(folder, own.read_text(encoding="utf-8"))
+        bring_catalogue(folder, own.read_text(encoding="utf-8"))
         force = True  # the folder was empty, or may be replaced: nothing is lost
     job = create_job(
         folder, (source / "job.toml").read_text(encoding="utf-8"), force=force, who=who
@@ -69,8 +69,21 @@ def _is_empty(folder: Path) -> bool:
     return folder.is_dir() and not any(folder.iterdir())
 
 
-def _bring_catalogue(folder: Path, text: str) -> None:
-    """Write the demo's own types before its job, which names them."""
+def bring_catalogue(folder: Path, text: str) -> None:
+    """Write a job's own types before the job, which names them.
+
+    Parameters
+    ----------
+    folder
+        Folder of the job; made if it does not exist.
+    text
+        Text of catalogue.toml.
+
+    Raises
+    ------
+    JobError
+        If the folder cannot be written, or has another catalogue.
+    """
     from soffit.job.files import replace_file
 
     path = folder / "catalogue.toml"
