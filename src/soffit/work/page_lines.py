@@ -96,7 +96,7 @@ def _line_dict(line: LineView, fixed: dict[str, bool]) -> dict[str, Any]:
 
 
 def line_drawing(now: Snapshot, label: str, *, sheet: int = 0) -> str:
-    """Return the schematic of a line as SVG.
+    """Return one sheet of the schematic of a line as SVG.
 
     Parameters
     ----------
@@ -112,13 +112,32 @@ def line_drawing(now: Snapshot, label: str, *, sheet: int = 0) -> str:
     TableError
         If there is no such line.
     """
+    sheets = line_drawings(now, label)
+    return sheets[min(sheet, len(sheets) - 1)]
+
+
+def line_drawings(now: Snapshot, label: str) -> list[str]:
+    """Return the schematic of a line as SVG, sheet by sheet.
+
+    Parameters
+    ----------
+    now
+        The job; it has a design.
+    label
+        Label or key of the line.
+
+    Raises
+    ------
+    TableError
+        If there is no such line.
+    """
     view = now.view
     for number, line in enumerate(view.lines, 1):
         if label in {line.key, line.label}:
             sheets = schematic_sheets(
                 line, view.on_line(line.key), view.title, number=f"S-{number:02d}"
             )
-            return write_svg(sheets[min(sheet, len(sheets) - 1)])
+            return [write_svg(scene) for scene in sheets]
     msg = f"there is no line {label!r}"
     raise TableError(msg, where="lines", why="no line has that label", do="see the list of lines")
 

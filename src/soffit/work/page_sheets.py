@@ -128,7 +128,7 @@ def _lines(
 ) -> dict[str, Any]:
     del page, values
     if not now.job.design.lines:
-        return {"lines": [], "line": None, "racks": [], "drawing": "", "data": "{}"}
+        return {"lines": [], "line": None, "racks": [], "drawings": [], "data": "{}"}
     body = page_lines.lines_dict(now)
     wanted = query.get("line", "")
     line = next((item for item in body["lines"] if wanted in {item["key"], item["label"]}), None)
@@ -137,7 +137,7 @@ def _lines(
         "lines": body["lines"],
         "line": line,
         "racks": body["racks"],
-        "drawing": page_lines.line_drawing(now, line["key"]),
+        "drawings": page_lines.line_drawings(now, line["key"]),
         "data": _data({"line": line}),
     }
 

@@ -22,7 +22,7 @@ function start(board) {
   const room = `${here}/rooms/${encodeURIComponent(plan.room)}`;
   /** @type {string} */
   let picked = "";
-  /** @type {{key: string, from: {x: number, y: number}, place: any, byKey: boolean, id: number} | null} */
+  /** @type {{key: string, from: {x: number, y: number}, place: any, byKey: boolean, id: number, asked: number} | null} */
   let held = null;
   let adding = false;
   let busy = false;

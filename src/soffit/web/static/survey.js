@@ -293,6 +293,7 @@ function centred(middle, size) {
 function things() {
   const key = select.value;
   const table = sheet.tables.rooms?.[key] || {};
+  /** @type {HTMLElement[]} */
   const parts = [];
   for (const list of ["obstacles", "columns", "doors", "listening", "test_points"]) {
     (table[list] || []).forEach((/** @type {any} */ item, /** @type {number} */ index) => {
