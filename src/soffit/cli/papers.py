@@ -12,8 +12,18 @@ PAPERS = ("a4", "a3", "letter", "ansi-b")
 
 @click.command("papers", epilog="Example:  soffit papers library --pack installer --paper letter")
 @folder_argument
-@click.option("--pack", "packs", multiple=True, help="Which pack (repeat), or all.")
-@click.option("--extra", "extras", multiple=True, help="Which other files (repeat), all or none.")
+@click.option(
+    "--pack",
+    "packs",
+    multiple=True,
+    help="job (the default), installer, commissioner, office, handover (repeat), or all.",
+)
+@click.option(
+    "--extra",
+    "extras",
+    multiple=True,
+    help="Other files, named by --list (repeat), all or none; drawings by default.",
+)
 @click.option(
     "--model",
     type=click.Path(dir_okay=False),
