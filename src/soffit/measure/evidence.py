@@ -13,6 +13,8 @@ from soffit.measure.line_plan import LinePlan
 from soffit.measure.predict import Look
 
 Heard = Literal["heard", "silent", "loud", "faint"]
+Told = Literal["heard", "silent", "loud", "faint", "distorted"]
+"""What a walk asks for, and what people say besides."""
 TYPICAL_OHM: Final = 100.0
 KIN_OCTAVES: Final = 3.0
 """Octaves over which the model's error stays alike (common practice, no source)."""
@@ -55,7 +57,7 @@ class Listened:
     """
 
     place: int
-    word: Heard | Literal[""] = ""
+    word: Told | Literal[""] = ""
     over_plan_db: float = 0.0
 
 
@@ -169,15 +171,44 @@ def ear_log_likelihood(
     if words:
         table = np.log(word_probability(excess_db, plan, limits))
         for item in words:
-            total += table[:, item.place, HEARD.index(item.word or "heard")]
+            if item.word == "distorted":
+                one = distorted_probability(excess_db[:, item.place], limits)
+                total += np.log(one)
+            else:
+                total += table[:, item.place, HEARD.index(item.word or "heard")]
     sd = limits["level_reading_sd_db"]
     for item in listened:
-        if item.place < 0 and item.word:
-            total += np.log(line_word_probability(excess_db, rack_ratio, item.word, plan, limits))
+        if item.place < 0 and item.word == "distorted":
+            usual = np.median(excess_db[:, list(plan.speakers)], axis=1)
+            total += np.log(distorted_probability(usual, limits))
+        elif item.place < 0 and item.word:
+            word: Heard = "silent" if item.word == "silent" else "heard"
+            total += np.log(line_word_probability(excess_db, rack_ratio, word, plan, limits))
         elif not item.word:
             off = (item.over_plan_db - np.maximum(excess_db[:, item.place], -25.0)) / sd
             total += -2.5 * np.log1p(off**2 / 4.0)
     return total
+
+
+def distorted_probability(excess_db: FloatArray, limits: Mapping[str, float]) -> FloatArray:
+    """Probability (n_suspects,) that a loudspeaker is called distorted.
+
+    A tap beyond the loudspeaker, a transformer for a lower voltage (which saturates) and the
+    low-impedance bypass drive it over its plan; a damaged cone and a rattle are on no list.
+
+    Parameters
+    ----------
+    excess_db : (n_suspects,)
+        Level over plan. [dB]
+    limits
+        Settings by name.
+    """
+    sd = limits["ear_sd_db"]
+    sounds = ndtr((excess_db + limits["ear_silent_db"]) / sd)
+    driven = ndtr((excess_db - limits["ear_overdriven_db"]) / sd)
+    lapse = limits["ear_lapse_share"]
+    told = limits["ear_distorted_share"] * driven + lapse
+    return np.asarray(np.maximum(sounds * told, lapse / 10.0))
 
 
 def word_probability(

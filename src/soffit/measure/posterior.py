@@ -312,7 +312,14 @@ def _other_log_likelihood(model: LineModel, evidence: Evidence) -> float:
 
 
 def _other_ears(listened: Sequence[Listened]) -> float:
-    chance = {"heard": 0.85, "silent": 0.05, "loud": 0.05, "faint": 0.05, "": 0.2}
+    chance = {
+        "heard": 0.85,
+        "silent": 0.05,
+        "loud": 0.05,
+        "faint": 0.05,
+        "distorted": 0.05,
+        "": 0.2,
+    }
     return sum(math.log(chance[item.word]) for item in listened)
 
 

@@ -18,6 +18,13 @@ from soffit.model.readings import Reading
 
 Status = Literal["pass", "look", "fail", "noted"]
 
+BESIDE_OHMS: Final[Mapping[str, str]] = {
+    "distorted": "transformer saturated (no high-pass, or made for a lower voltage), tap beyond the"
+    " loudspeaker, or a damaged cone",
+    "rattle": "loose tile, grille, bridge screw, or a wire that touches the cone",
+}
+"""What is heard and has causes that no ohms show."""
+UP_AND_LOOK: Final = "go up and look; press the tile, feel the grille"
 REASONS: Final = 3
 LIKELY: Final = 0.05
 FAR_PART: Final = 0.5
@@ -164,7 +171,7 @@ def _listened(reading: Reading, plan: LinePlan) -> Listened | None:
     index = plan.index(reading.place_key)
     if index is None or reading.quantity != "ear":
         return None
-    if reading.word in {"heard", "silent", "loud", "faint"}:
+    if reading.word in {"heard", "silent", "loud", "faint", "distorted"}:
         return Listened(place=index, word=reading.word)  # type: ignore[arg-type] # narrowed above
     return None
 
@@ -355,18 +362,14 @@ class LineJudge:
             "silent": "trips-at-once" if at_line else "middle-dead",
         }.get(reading.word)
         said = symptom(name) if name else None
-        plain = {
-            "distorted": "transformer saturated, tap beyond the loudspeaker, or a damaged cone",
-            "rattle": "loose tile, grille, bridge screw, or a wire that touches the cone",
-        }
         return Verdict(
             key=reading.key,
             place=reading.place,
             status="look" if reading.word == "rattle" else "fail",
             measured=reading.word,
             expected="heard, like its neighbours",
-            reasons=(said.first if said else plain.get(reading.word, ""),),
-            next_step=said.look if said else "go up and look; press the tile, feel the grille",
+            reasons=(said.first if said else BESIDE_OHMS.get(reading.word, ""),),
+            next_step=said.look if said else UP_AND_LOOK,
         )
 
     def _polarity(self, reading: Reading) -> Verdict:

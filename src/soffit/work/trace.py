@@ -13,6 +13,7 @@ from soffit.measure.line_plan import LinePlan, Place
 from soffit.measure.next_test import Test
 from soffit.measure.suspects import fault_kinds
 from soffit.measure.symptoms import symptom
+from soffit.measure.verdict import BESIDE_OHMS, UP_AND_LOOK
 from soffit.tables.load import load_table
 from soffit.work.trace_book import TraceBook
 
@@ -376,6 +377,7 @@ def advice_dict(book: TraceBook) -> dict[str, Any]:
         "unknown_cause": round(advice.other, 4),
         "misfit": round(advice.misfit, 5),
         "said": [symptom(name).as_dict() for name in book.said],
+        "heard_too": _heard_too(book),
         "next": None,
         "others": [],
         "equal": [
@@ -403,6 +405,20 @@ def advice_dict(book: TraceBook) -> dict[str, Any]:
             " joint out (soffit prove --log); the next hunt then needs about half the visits"
         )
     return body
+
+
+def _heard_too(book: TraceBook) -> list[dict[str, str]]:
+    """Return what was heard that has causes beside those that a hunt weighs."""
+    return [
+        {
+            "place": reading.place,
+            "word": reading.word,
+            "first": BESIDE_OHMS[reading.word],
+            "look": UP_AND_LOOK,
+        }
+        for reading in book.current()
+        if reading.quantity == "ear" and reading.word in BESIDE_OHMS
+    ]
 
 
 def _end_words(advice: Advice) -> list[str]:
@@ -456,6 +472,8 @@ def advice_text(body: Mapping[str, Any]) -> str:
         lines.append("  the same to a meter at every joint: " + " = ".join(group["words"]))
     for said in body["said"]:
         lines.append(f"  said: {said['said']}; first suspicion: {said['first']}")
+    for row in body["heard_too"]:
+        lines.append(f"  {row['word']} at {row['place']}: {row['first']}; {row['look']}")
     if body["next"] is not None:
         lines += _next_text(body["next"])
     else:

@@ -236,6 +236,27 @@ class TraceBook:
     def hunt(self) -> Hunt:
         """Return the hunt as it stands after the last mend."""
         log = self.log()
+        current, sound = self._since()
+        evidence = evidence_of(current, self.plan, log=log, sound=frozenset(sound))
+        silent_line = any(e.place < 0 and e.word == "silent" for e in evidence.listened)
+        last = next((i for r in reversed(current) if (i := self._index(r)) is not None), -1)
+        return Hunt(
+            plan=self.plan,
+            limits=self.limits,
+            evidence=evidence,
+            tones_hz=self.tones_hz,
+            here=last,
+            can_listen=self.can_listen and not silent_line,
+            is_noise_on=bool(current) and current[-1].quantity == "ear" and not silent_line,
+            said=factors(self.said),
+        )
+
+    def current(self) -> list[Reading]:
+        """Return the readings that count in this hunt: those since the last mend."""
+        return self._since()[0]
+
+    def _since(self) -> tuple[list[Reading], set[int]]:
+        """Return readings since the last mend, and what was mended."""
         current: list[Reading] = []
         sound: set[int] = set()
         for reading in self.standing():
@@ -250,19 +271,7 @@ class TraceBook:
                     sound.add(index)
             else:
                 current.append(reading)
-        evidence = evidence_of(current, self.plan, log=log, sound=frozenset(sound))
-        silent_line = any(e.place < 0 and e.word == "silent" for e in evidence.listened)
-        last = next((i for r in reversed(current) if (i := self._index(r)) is not None), -1)
-        return Hunt(
-            plan=self.plan,
-            limits=self.limits,
-            evidence=evidence,
-            tones_hz=self.tones_hz,
-            here=last,
-            can_listen=self.can_listen and not silent_line,
-            is_noise_on=bool(current) and current[-1].quantity == "ear" and not silent_line,
-            said=factors(self.said),
-        )
+        return current, sound
 
     def _index(self, reading: Reading) -> int | None:
         return self.plan.index(reading.place_key)
