@@ -42,7 +42,7 @@ class Page:
         path: str,
         body: Any = None,
         *,
-        headers: dict[str, str] | None = None,
+        headers: dict[str, Any] | None = None,
         content: bytes | None = None,
         host: str = HOST,
     ) -> httpx.Response:

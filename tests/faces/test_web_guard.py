@@ -92,6 +92,13 @@ class TestOnTheLan:
             assert answer.status_code == 403
             assert "set-cookie" not in answer.headers
 
+    @pytest.mark.parametrize("cookie", ["soffit_pass=\xff\xfe", "soffit_pass", "=;=;", "a" * 9000])
+    def test_odd_cookies_give_no_pass(self, shelf: Path, cookie: str) -> None:
+        page = Page(shelf, self.rules())
+        headers = {"cookie": cookie.encode("latin-1")}
+        answer = page.send("GET", "/", headers=headers, host="192.168.7.5:8347")
+        assert answer.status_code == 401
+
     def test_the_link_gives_a_pass_that_scripts_cannot_read(self, shelf: Path) -> None:
         rules = self.rules()
         page = Page(shelf, rules)

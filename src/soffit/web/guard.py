@@ -188,7 +188,7 @@ class Guard:
         return request.method in _SAFE and not request.path.startswith("/api/")
 
     def _has_pass(self, request: _Request) -> bool:
-        return hmac.compare_digest(_cookie(request), self.rules.token)
+        return hmac.compare_digest(_cookie(request).encode(), self.rules.token.encode())
 
     @staticmethod
     def _length(request: _Request) -> int:
