@@ -279,6 +279,17 @@ def test_settings_as_left_are_judged_where_the_design_knows_them(job, capsys):
     assert body["verdicts"][2]["status"] == "noted"
 
 
+def test_trace_takes_the_other_instruments_of_the_bag(capsys):
+    code, body = spoken(
+        capsys, "trace", *TOLD, "--have", "clamp", "--have", "volts", "--no-ears",
+        "--add", "L1-05 1 kHz 0.01 V drive=7.07V", "--add", "L1-04 1 kHz 6.9 V drive=7.07V",
+    )  # fmt: skip
+    assert code == 0
+    assert body["suspects"][0]["place"] == "L1-05"
+    assert run(["trace", *TOLD, "--have", "dowser"]) == 2
+    capsys.readouterr()
+
+
 def test_trace_with_nothing_but_a_count_and_a_sweep(capsys):
     code, body = spoken(
         capsys, "trace", "--speakers", "24", "--tap", "5 W", "--volts", "70.7", "--guess",

@@ -38,6 +38,12 @@ PRACTICE_WORDS = (
 @click.option("--said", multiple=True, metavar="ID", help="What people say (repeat); 'list' lists.")
 @click.option("--tone", "tones", multiple=True, help="Tones of your meter; 1 kHz by default.")
 @click.option("--no-ears", is_flag=True, help="No noise may be put on the line.")
+@click.option(
+    "--have",
+    multiple=True,
+    type=click.Choice(["clamp", "volts"]),
+    help="Also in your bag: a clamp for one core, a voltmeter (repeat).",
+)
 @click.option("--session", type=click.Path(dir_okay=False), help="Keep the hunt in this file.")
 @click.option("--volts", default="100", show_default=True, help="Line voltage without a job.")
 @click.option("--speakers", type=int, help="How many, without a job.")
@@ -64,6 +70,7 @@ def command(  # noqa: PLR0913, PLR0917 one argument an option
     said: tuple[str, ...],
     tones: tuple[str, ...],
     no_ears: bool,
+    have: tuple[str, ...],
     session: str | None,
     practice: bool,
     seed: int,
@@ -94,6 +101,7 @@ def command(  # noqa: PLR0913, PLR0917 one argument an option
         book = _book(target, line_label, session, words)
     book.tones_hz = tones_of(tones)
     book.can_listen = not no_ears
+    book.instruments = frozenset(have)  # type: ignore[arg-type] # the option allows no other
     book.said = tuple(dict.fromkeys((*book.said, *said)))
     keeper = _Keeper(target if line_label else None, session)
     if new:

@@ -10,7 +10,7 @@ from typing import Final, Literal
 
 from soffit.measure.evidence import Evidence, Listened, Shown
 from soffit.measure.line_plan import LinePlan
-from soffit.measure.next_test import Test, next_tests
+from soffit.measure.next_test import Instrument, Test, clamp_tone_hz, next_tests
 from soffit.measure.posterior import Posterior, judge, line_model
 from soffit.measure.predict import LineModel
 from soffit.measure.suspects import Suspect, fault_kinds, suspects_of
@@ -102,6 +102,8 @@ class Hunt:
         Whether it is on.
     said
         Factors on the weight of kinds, from what people say.
+    instruments
+        A clamp or a voltmeter, where they are in the bag.
     """
 
     plan: LinePlan
@@ -112,6 +114,7 @@ class Hunt:
     can_listen: bool = True
     is_noise_on: bool = False
     said: Mapping[str, float] = field(default_factory=dict)
+    instruments: frozenset[Instrument] = frozenset()
     _model: LineModel | None = None
     _suspects: tuple[Suspect, ...] = ()
     _posterior: Posterior | None = None
@@ -120,7 +123,10 @@ class Hunt:
         """Return the posterior of all readings so far."""
         if self._posterior is None:
             if self._model is None or not set(self.evidence.tones_hz) <= set(self._model.tones_hz):
-                self._model = line_model(self.plan, self.evidence, self.limits, self.tones_hz)
+                tones = list(self.tones_hz)
+                if "clamp" in self.instruments:
+                    tones.append(clamp_tone_hz(self.limits))
+                self._model = line_model(self.plan, self.evidence, self.limits, tones)
             if not self._suspects:
                 self._suspects = suspects_of(
                     self.plan,
@@ -209,6 +215,7 @@ class Hunt:
             tones_hz=self.tones_hz,
             can_listen=self.can_listen,
             is_noise_on=self.is_noise_on,
+            instruments=self.instruments,
         )
         worth = [t for t in tests if t.bits_per_minute >= limits["trace_least_bits_min"]]
         confirm = [t for t in tests if t.kind == "joint" and t.place == best.place]

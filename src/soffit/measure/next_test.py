@@ -7,7 +7,7 @@ a person needs: the walk with the ladder, setting it up, opening and closing the
 
 import math
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -18,15 +18,20 @@ from soffit.circuit.arrays import FloatArray
 from soffit.measure.evidence import HEARD, line_word_probability, noise_matrix, word_probability
 from soffit.measure.line_plan import LinePlan
 from soffit.measure.posterior import Posterior, coordinates, predict_sized, sized
-from soffit.measure.predict import Look
+from soffit.measure.predict import LineModel, Look
+from soffit.measure.suspects import Suspect
 
-TestKind = Literal["rack", "walk", "listen", "joint"]
+TestKind = Literal["rack", "walk", "listen", "joint", "clamp", "volts"]
+Instrument = Literal["clamp", "volts"]
+"""What may be in the bag beside ears and an impedance meter."""
 
 LIKELY_SHARE: Final = 0.995
 LIKELY_MOST: Final = 90
 CANDIDATES_MOST: Final = 40
 LISTEN_MOST: Final = 2
 """How often it helps to listen under the same loudspeaker: one more than the first, for lapses."""
+TONE_DRIVE: Final = 0.1
+"""Tone on the line for clamp and volts: 20 dB under the line's voltage (common practice)."""
 NATS_PER_BIT: Final = math.log(2.0)
 BLOCK: Final = 16
 LEAST_LN: Final = -650.0
@@ -41,7 +46,8 @@ class Test:
     ----------
     kind
         ``rack`` reading, ``walk`` along the whole line with noise on it, ``listen`` under one
-        loudspeaker, or open a ``joint`` and read away from the amplifier and the piece alone.
+        loudspeaker, open a ``joint`` and read away from the amplifier and the piece alone, or
+        with a tone on the line a ``clamp`` on one core or ``volts`` at a loudspeaker.
     place
         Index of the place; -1 for rack and walk.
     seconds_s
@@ -123,8 +129,98 @@ def seconds_of(
             return start + floor + limits["listen_s"] * len(plan.speakers)
         case "listen":
             return start + way / 2.0 + limits["listen_s"]
+        case "clamp" | "volts":
+            return start + way + limits["ladder_s"] + limits[_HANDLING[kind]]
         case _:
             return way + limits["ladder_s"] + limits["open_joint_s"]
+
+
+_HANDLING: Final[Mapping[str, str]] = {"clamp": "clamp_s", "volts": "probe_s"}
+
+
+def clamp_tone_hz(limits: Mapping[str, float]) -> float:
+    """Return the tone for a clamp: 1 kHz where its band allows, else the top of its band. [Hz].
+
+    Parameters
+    ----------
+    limits
+        Settings by name.
+    """
+    return min(max(1000.0, limits["clamp_low_hz"]), limits["clamp_high_hz"])
+
+
+def live_looks(
+    plan: LinePlan, instruments: Collection[Instrument], limits: Mapping[str, float]
+) -> tuple[Look, ...]:
+    """Return what a clamp and a voltmeter may read at loudspeakers with a tone on the line.
+
+    Parameters
+    ----------
+    plan
+        The line.
+    instruments
+        What is in the bag.
+    limits
+        Settings by name.
+    """
+    tone = clamp_tone_hz(limits)
+    looks = [
+        Look(direction="amps", place=i, tone_hz=tone)
+        for i in plan.speakers
+        if "clamp" in instruments
+    ]
+    looks += [
+        Look(direction="volts", place=i, tone_hz=1000.0)
+        for i in plan.speakers
+        if "volts" in instruments
+    ]
+    return tuple(looks)
+
+
+def least_clamp_a(limits: Mapping[str, float]) -> float:
+    """Return the least current that a clamp is asked for: over its floor, ten last digits. [A].
+
+    Parameters
+    ----------
+    limits
+        Settings by name.
+    """
+    return max(limits["clamp_least_a"], 10.0 * limits["clamp_resolution_a"])
+
+
+def readable(
+    model: LineModel, looks: Sequence[Look], *, drive_v: float
+) -> tuple[tuple[Look, ...], dict[int, float]]:
+    """Keep the looks that the instruments can resolve on a sound line at a drive.
+
+    Parameters
+    ----------
+    model
+        The line with what is known about it.
+    looks
+        Live looks.
+    drive_v
+        Line voltage with the tone on it. [V]
+
+    Returns
+    -------
+    tuple
+        Looks that can be read, and the current that is too small at each other place. [A]
+    """
+    if not looks:
+        return (), {}
+    healthy = Suspect(kind="none", place=-1, size=1.0, weight=1.0)
+    means = model.predict([healthy], looks, with_slope=False).mean[0]
+    least = least_clamp_a(model.limits)
+    kept: list[Look] = []
+    small: dict[int, float] = {}
+    for look, mean in zip(looks, means, strict=True):
+        value = drive_v * math.exp(float(mean))
+        if look.direction == "amps" and value < least:
+            small[look.place] = value
+        else:
+            kept.append(look)
+    return tuple(kept), small
 
 
 def joint_looks(plan: LinePlan, place: int, tones_hz: Sequence[float]) -> tuple[Look, ...]:
@@ -349,6 +445,7 @@ def next_tests(
     tones_hz: Sequence[float],
     can_listen: bool = True,
     is_noise_on: bool = False,
+    instruments: Collection[Instrument] = (),
 ) -> tuple[Test, ...]:
     """Rank what to do next, best first.
 
@@ -364,6 +461,8 @@ def next_tests(
         Whether noise may be put on the line now.
     is_noise_on
         Whether it is on already.
+    instruments
+        What is in the bag beside an impedance meter; used where noise may be put on the line.
 
     Returns
     -------
@@ -383,6 +482,15 @@ def next_tests(
     rack = tuple(Look(direction="whole", place=-1, tone_hz=t) for t in tones_hz)
     wanted: list[tuple[TestKind, int, tuple[Look, ...]]] = [("rack", -1, rack)]
     wanted += [("joint", i, joint_looks(plan, i, tones_hz)) for i in places]
+    if instruments and can_listen:
+        drive_v = plan.voltage_v * TONE_DRIVE
+        live, _ = readable(posterior.model, live_looks(plan, instruments, limits), drive_v=drive_v)
+        near = set(places)
+        wanted += [
+            ("clamp" if look.direction == "amps" else "volts", look.place, (look,))
+            for look in live
+            if look.place in near
+        ]
     for kind, place, looks in wanted:
         new = tuple(look for look in looks if look not in done)
         some = [look for look in new if look.tone_hz == usual] or list(new[:1])
@@ -395,7 +503,7 @@ def next_tests(
         Test(
             kind=kind,
             place=place,
-            seconds_s=seconds_of(plan, kind, place, here, limits),
+            seconds_s=seconds_of(plan, kind, place, here, limits, is_noise_on=is_noise_on),
             bits=bit,
             looks=new,
         )

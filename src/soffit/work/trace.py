@@ -10,7 +10,15 @@ from soffit.measure.equal import equal_groups
 from soffit.measure.expected import bands
 from soffit.measure.hunt import Advice, Hunt
 from soffit.measure.line_plan import LinePlan, Place
-from soffit.measure.next_test import Test
+from soffit.measure.next_test import (
+    TONE_DRIVE,
+    Instrument,
+    Test,
+    clamp_tone_hz,
+    least_clamp_a,
+    live_looks,
+    readable,
+)
 from soffit.measure.suspects import fault_kinds
 from soffit.measure.symptoms import symptom
 from soffit.measure.verdict import BESIDE_OHMS, UP_AND_LOOK
@@ -281,6 +289,12 @@ def practise(book: TraceBook, bench: "PracticeBench", test: Test, *, now: str) -
             entries = [
                 f"{book.plan.places[i].label} {word}" for i, word in zip(places, words, strict=True)
             ]
+    elif test.kind in {"clamp", "volts"}:
+        label, tone = book.plan.places[test.place].label, test.looks[0].tone_hz
+        read, unit = (bench.amps, "A") if test.kind == "clamp" else (bench.volts, "V")
+        drive = round(book.plan.voltage_v * TONE_DRIVE, 3)
+        shown = read(test.place, drive_v=drive, tone_hz=tone)
+        entries = [f"{label} {tone:g} Hz {shown} {unit} drive={drive:g}V"]
     elif test.kind == "rack":
         entries = [f"{book.plan.label} whole {bench.ohms('rack', -1, [1000.0])[0]}"]
     else:
@@ -307,7 +321,12 @@ def steps_for(book: TraceBook, test: Test) -> tuple[str, ...]:
     if test.place >= 0:
         feed = book.plan.name(book.plan.places[test.place].parent)
     return tuple(
-        row["do"].format(place=place, feed=feed)
+        row["do"].format(
+            place=place,
+            feed=feed,
+            tone=f"{clamp_tone_hz(book.limits):g} Hz" if test.kind == "clamp" else "1 kHz",
+            drive=f"{book.plan.voltage_v * TONE_DRIVE:.2f} V",
+        )
         for row in load_table("trace_steps").rows
         if row["test"] == test.kind
     )
@@ -332,12 +351,42 @@ def _test_dict(book: TraceBook, hunt: Hunt, test: Test) -> dict[str, Any]:
             {
                 "way": look.direction,
                 "tone_hz": look.tone_hz,
-                "low_ohm": _three(math.exp(mean - 2.0 * sd)),
-                "high_ohm": _three(math.exp(mean + 2.0 * sd)),
+                **_band(book, look.direction, mean, sd),
             }
             for look, (mean, sd) in zip(test.looks, places, strict=True)
         ],
     }
+
+
+_LIVE: Final = {"amps": "A", "volts": "V"}
+
+
+def _band(book: TraceBook, way: str, mean: float, sd: float) -> dict[str, Any]:
+    """Return the band of a sound line: ohms, or amperes and volts at the drive."""
+    unit = _LIVE.get(way, "")
+    scale = book.plan.voltage_v * TONE_DRIVE if unit else 1.0
+    low, high = (_three(scale * math.exp(mean + sign * 2.0 * sd)) for sign in (-1.0, 1.0))
+    if unit:
+        return {"low": low, "high": high, "unit": unit, "drive_v": _three(scale)}
+    return {"low_ohm": low, "high_ohm": high, "low": low, "high": high, "unit": "Ω"}
+
+
+def _too_small(book: TraceBook, hunt: Hunt) -> str:
+    """Say where a clamp cannot read the line's current; nothing without a clamp."""
+    if "clamp" not in book.instruments:
+        return ""
+    model, drive_v = hunt.posterior().model, book.plan.voltage_v * TONE_DRIVE
+    looks = live_looks(book.plan, frozenset[Instrument]({"clamp"}), book.limits)
+    _, small = readable(model, looks, drive_v=drive_v)
+    if not small:
+        return ""
+    first = max(small, key=lambda place: small[place])
+    return (
+        f"clamp: at {len(small)} of {len(looks)} loudspeakers the current is under"
+        f" {1e3 * least_clamp_a(book.limits):.0f} mA at {drive_v:.2f} V"
+        f" ({book.plan.name(first)}: {1e3 * small[first]:.1f} mA), which this clamp cannot read"
+        " (limits clamp_least_a, clamp_resolution_a)"
+    )
 
 
 def _three(value: float) -> float:
@@ -378,6 +427,7 @@ def advice_dict(book: TraceBook) -> dict[str, Any]:
         "misfit": round(advice.misfit, 5),
         "said": [symptom(name).as_dict() for name in book.said],
         "heard_too": _heard_too(book),
+        "clamp": _too_small(book, hunt),
         "next": None,
         "others": [],
         "equal": [
@@ -474,6 +524,8 @@ def advice_text(body: Mapping[str, Any]) -> str:
         lines.append(f"  said: {said['said']}; first suspicion: {said['first']}")
     for row in body["heard_too"]:
         lines.append(f"  {row['word']} at {row['place']}: {row['first']}; {row['look']}")
+    if body["clamp"]:
+        lines.append(f"  {body['clamp']}")
     if body["next"] is not None:
         lines += _next_text(body["next"])
     else:
@@ -488,12 +540,15 @@ def _next_text(test: Mapping[str, Any]) -> list[str]:
         "walk": "walk along the whole line",
         "listen": f"listen under {test['place']}",
         "rack": "read the whole line at the rack",
+        "clamp": f"clamp one core at {test['place']}",
+        "volts": f"read volts at {test['place']}",
     }.get(test["kind"], f"open the joint at {test['place']}")
     lines = [f"next: {where}, about {test['minutes']:.0f} min"]
     lines += [f"  {number}. {step}" for number, step in enumerate(test["steps"], 1)]
     for row in test["sound_line_reads"]:
         lines.append(
-            f"  a sound line reads {row['way']} {row['low_ohm']:g} to {row['high_ohm']:g} Ω"
+            f"  a sound line reads {row['way']} {row['low']:g} to {row['high']:g} {row['unit']}"
             f" at {row['tone_hz']:g} Hz"
+            + (f", {row['drive_v']:g} V on the line" if "drive_v" in row else "")
         )
     return lines

@@ -14,6 +14,7 @@ from soffit.measure.doubts import Doubt, doubts_about, planned_ohm, since_mend
 from soffit.measure.entry import BEGIN, LOG_NOTE, MENDED, parse_entry
 from soffit.measure.hunt import Hunt
 from soffit.measure.line_plan import LinePlan
+from soffit.measure.next_test import Instrument
 from soffit.measure.symptoms import factors
 from soffit.measure.verdict import evidence_of
 from soffit.model.readings import Reading
@@ -54,6 +55,8 @@ class TraceBook:
         Tones of the meter in hand. [Hz]
     can_listen
         Whether noise may be put on the line.
+    instruments
+        A clamp or a voltmeter, where they are in the bag.
     said
         Ids of what people say.
     source
@@ -65,6 +68,7 @@ class TraceBook:
     limits: Limits = DEFAULT_LIMITS
     tones_hz: tuple[float, ...] = (1000.0,)
     can_listen: bool = True
+    instruments: frozenset[Instrument] = frozenset()
     said: tuple[str, ...] = ()
     source: Mapping[str, Any] = field(default_factory=dict)
 
@@ -249,6 +253,7 @@ class TraceBook:
             can_listen=self.can_listen and not silent_line,
             is_noise_on=bool(current) and current[-1].quantity == "ear" and not silent_line,
             said=factors(self.said),
+            instruments=self.instruments,
         )
 
     def current(self) -> list[Reading]:
