@@ -24,11 +24,24 @@ if TYPE_CHECKING:
 @click.option(
     "--seconds", type=click.FloatRange(0.1), help="Time for all searches; rooms not done stay."
 )
+@click.option("--free", is_flag=True, help="Try layouts without a pattern too (odd rooms).")
+@click.option(
+    "--all-offsets", is_flag=True, help="Try every offset of a pattern, not only middles."
+)
+@click.option("--prove", is_flag=True, help="Prove that fewer speakers cannot do, or bound them.")
+@click.option(
+    "--proof-seconds",
+    type=click.FloatRange(1.0),
+    default=60.0,
+    show_default=True,
+    help="Time for the proof of each room.",
+)
 @click.option("--who", default="", help="Your name for the history.")
 @click.option("--dry", is_flag=True, help="Show the design without keeping it.")
 @json_option
 def command(folder: str, rooms: tuple[str, ...], as_json: bool, **options: Any) -> int:  # noqa: ANN401 options as click passes them
     """Place, tap, wire and size the job in FOLDER; keep what was fixed by hand."""
+    from soffit.work.decide_room import Search
     from soffit.work.make_design import make_design
     from soffit.work.many_rooms import Effort
 
@@ -39,6 +52,11 @@ def command(folder: str, rooms: tuple[str, ...], as_json: bool, **options: Any) 
         who=options["who"],
         is_kept=not options["dry"],
         effort=Effort(workers=options["workers"], seconds=options["seconds"]),
+        search=Search(
+            has_free=options["free"],
+            has_all_offsets=options["all_offsets"],
+            proof_s=options["proof_seconds"] if options["prove"] else None,
+        ),
         progress=progress(quiet=as_json),
     )
     if as_json:

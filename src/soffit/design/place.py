@@ -43,7 +43,7 @@ _SMALL: Final = 250_000
 """Pairs of speaker and ear up to which every alternative is taken from the public field."""
 
 _SHADOW_DB: Final = 2.0
-_ROUGH_DB: Final = 0.4
+_ROUGH_DB: Final = 0.25
 """How far over the brief a layout as searched may lie and still be made exact. [dB]"""
 
 _LARGE: Final = 15_000_000
@@ -381,6 +381,16 @@ def _settled(candidates: Sequence[Candidate], whole: Field, brief: Brief) -> lis
     return out
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Known:
+    """Energy of a layout that the public field computed before."""
+
+    energy: FloatArray
+
+    def __call__(self) -> FloatArray:
+        return self.energy
+
+
 def _shadowed(
     candidates: Sequence[Candidate], whole: Field, brief: Brief, near_db: float
 ) -> list[Candidate]:
@@ -394,8 +404,9 @@ def _shadowed(
     met = 0
     for one in sorted(best_spreads(candidates), key=Candidate.order):
         if met < 2 and one.spread_db < target + near_db:
-            exact = spread_of(whole.energy(one.site_m), brief.evenness_share)
-            out.append(replace(one, spread_db=exact, energy=None))
+            energy = whole.energy(one.site_m)
+            exact = spread_of(energy, brief.evenness_share)
+            out.append(replace(one, spread_db=exact, energy=_Known(energy)))
             met += exact <= target and one.is_eligible
         else:
             out.append(one)
@@ -514,7 +525,9 @@ def _option(
     pairs = one.count * whole.ears.count
     is_main = mark == "chosen" or pairs < _SMALL
     is_main = is_main or (mark in {"cheaper", "finer"} and pairs < _LARGE)
-    energy = whole.energy(one.site_m) if is_main or one.energy is None else one.energy()
+    is_known = isinstance(one.energy, _Known)
+    is_public = one.energy is None or (is_main and not is_known)
+    energy = whole.energy(one.site_m) if is_public or one.energy is None else one.energy()
     levels = power_ratio_db(np.maximum(energy, 1e-30))
     spread = spread_of(energy, brief.evenness_share)
     late = question.reverberant(whole.weight)

@@ -502,7 +502,7 @@ def make_engine(field: Field, sites: Sites, *, most_ears: int) -> Engine:
     if grid is None:
         return TensorEngine(field, sites)
     thinning = 1
-    while _factors(grid, sites, thinning) > _MOST_FACTORS:
+    while _factors(grid, sites, thinning) > _MOST_FACTORS // 2:
         thinning += 1
     while int(grid.used[::thinning, ::thinning].sum()) > most_ears:
         thinning += 1

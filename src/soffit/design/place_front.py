@@ -146,16 +146,22 @@ def choose(candidates: Sequence[Candidate], brief: Brief) -> Choice:
         With its reason.
     """
     target = 2.0 * brief.evenness_db
+    specified = [one for one in candidates if one.mark == "specified spacing"]
     eligible = [one for one in candidates if one.is_eligible]
     candidates = eligible or candidates
     front = best_spreads(candidates)
-    specified = [one for one in candidates if one.mark == "specified spacing"]
     if specified:
-        chosen, reason = specified[0], "the specification names its spacing"
+        chosen = specified[0]
+        reason = _verdict(candidates, chosen, target, "the specification names its spacing")
     elif brief.count is not None:
         chosen, reason = _counted(candidates, brief.count)
+        reason = _verdict(candidates, chosen, target, reason)
     else:
         chosen, reason = _fewest(candidates, target)
+        if brief.spacing_m is not None:
+            reason += (
+                "; the specified spacing was not laid, a room with several ceilings has no one"
+            )
     met = chosen.spread_db <= target + _SAME_DB
     held = f"it holds ±{chosen.spread_db / 2:.1f} dB over {brief.evenness_share:.0%} of the ears"
     if not met:
@@ -176,6 +182,17 @@ def choose(candidates: Sequence[Candidate], brief: Brief) -> Choice:
         is_met=met,
         reason=f"{chosen.pattern}: {reason}; {held}.",
     )
+
+
+def _verdict(candidates: Sequence[Candidate], chosen: Candidate, target: float, reason: str) -> str:
+    """Say whether what was asked for passes, and how many speakers would do."""
+    least = min((one.count for one in candidates if one.spread_db <= target + _SAME_DB), default=0)
+    if chosen.spread_db <= target + _SAME_DB:
+        more = f", {least} would do" if least < chosen.count else ""
+        return f"{reason}: it passes{more}"
+    if not least:
+        return f"{reason}: it does not pass, nor does any other pattern"
+    return f"{reason}: it does not pass, {least} in the best pattern would"
 
 
 def _counted(candidates: Sequence[Candidate], count: int) -> tuple[Candidate, str]:

@@ -174,6 +174,22 @@ class Question:
         return f"{self.room.brief.evenness_measure}; {text}; {self.ears.text}"
 
 
+def usual_family(limits: Limits) -> Family:
+    """Return all regular lattices, nudged within the limits.
+
+    Parameters
+    ----------
+    limits
+        Settings in force.
+    """
+    return Family(
+        nudge_ratio=limits["place_nudge_ratio"],
+        omit_ratio=limits["place_omit_ratio"],
+        margin_ratio=limits["place_margin_ratio"],
+        aspect_ratio=limits["place_aspect_ratio"],
+    )
+
+
 def make_question(  # noqa: PLR0913 the whole question of a room, each by name
     room: Room,
     *,
@@ -226,13 +242,7 @@ def make_question(  # noqa: PLR0913 the whole question of a room, each by name
         catalogue=catalogue or Catalogue(),
         placed=tuple(item for item in placed if item.room_key == room.key),
         limits=limits,
-        family=family
-        or Family(
-            nudge_ratio=limits["place_nudge_ratio"],
-            omit_ratio=limits["place_omit_ratio"],
-            margin_ratio=limits["place_margin_ratio"],
-            aspect_ratio=limits["place_aspect_ratio"],
-        ),
+        family=family or usual_family(limits),
         is_imperial=is_imperial,
         acoustics=acoustics,
         ears=ears,

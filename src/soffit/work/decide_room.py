@@ -7,10 +7,14 @@ import numpy as np
 
 from soffit.decibel import power_ratio
 from soffit.design.place import RoomLayouts, choose_layouts
+from soffit.design.place_proof import prove_room
+from soffit.design.place_question import usual_family
+from soffit.design.taps import choose_taps
 from soffit.design.tiles import ceiling_polygon, face_height_m
 from soffit.errors import NoSolutionError
 from soffit.evaluate.ceiling import tile_field
 from soffit.evaluate.sound import room_sound
+from soffit.evaluate.sound_ears import find_ears
 from soffit.model.catalogue import Catalogue, SpeakerType, Tap
 from soffit.model.decisions import Job, Option, RoomDecision
 from soffit.model.findings import Finding
@@ -22,6 +26,31 @@ from soffit.work.keys import KeyBook
 Progress = Callable[[float, str], None]
 
 _SAME_PLACE_M = 0.02
+
+_MOST_TAPPED = 20_000_000
+"""Pairs of speaker and ear up to which taps are chosen one by one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Search:
+    """What is tried beyond the usual family, and whether counts are proven.
+
+    Parameters
+    ----------
+    has_free
+        Free form too, by seeded exchange from the best pattern.
+    has_all_offsets
+        Every offset from the middle of a room.
+    proof_s
+        Time for the proof of each room's count; ``None`` for no proof. [s]
+    seed
+        Seed of free form.
+    """
+
+    has_free: bool = False
+    has_all_offsets: bool = False
+    proof_s: float | None = None
+    seed: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,6 +209,8 @@ class LayoutQuestion:
     ----------
     room, speaker_type, line_voltage_v, obstacles, catalogue, placed, limits, is_imperial
         As :func:`soffit.design.place.choose_layouts` takes them. [V]
+    search
+        What is tried beyond the usual.
     """
 
     room: Room
@@ -190,6 +221,7 @@ class LayoutQuestion:
     placed: tuple[PlacedSpeaker, ...]
     limits: Limits
     is_imperial: bool
+    search: Search = Search()
 
     def answer(self, progress: Progress | None = None) -> RoomLayouts:
         """Search; raises ``NoSolutionError`` where nothing can be placed.
@@ -208,11 +240,48 @@ class LayoutQuestion:
             placed=self.placed,
             limits=self.limits,
             is_imperial=self.is_imperial,
+            family=replace(
+                usual_family(self.limits),
+                has_free=self.search.has_free,
+                has_all_offsets=self.search.has_all_offsets,
+                seed=self.search.seed,
+            ),
             progress=progress,
         )
 
+    def proven(self, layouts: RoomLayouts, progress: Progress | None = None) -> RoomLayouts:
+        """Return the layouts with what is proven about their count, or why nothing is.
 
-def layout_questions(job: Job, room: Room) -> tuple[LayoutQuestion, ...]:
+        Parameters
+        ----------
+        layouts
+            Its answer.
+        progress
+            Told the share done and what is being done.
+        """
+        try:
+            proof = prove_room(
+                self.room,
+                layouts,
+                speaker_type=self.speaker_type,
+                line_voltage_v=self.line_voltage_v,
+                obstacles=self.obstacles,
+                catalogue=self.catalogue,
+                placed=self.placed,
+                limits=self.limits,
+                seconds=self.search.proof_s or 0.0,
+                progress=progress,
+            )
+        except NoSolutionError as error:
+            return replace(layouts, bound=f"none: {error.problems[0].what}")
+        return proof.layouts
+
+
+def layout_questions(
+    job: Job,
+    room: Room,
+    search: Search = Search(),
+) -> tuple[LayoutQuestion, ...]:
     """Return the searches that decide a room: one for each type that it may get.
 
     Parameters
@@ -221,6 +290,8 @@ def layout_questions(job: Job, room: Room) -> tuple[LayoutQuestion, ...]:
         The job.
     room
         The room, with at least one ceiling.
+    search
+        What is tried beyond the usual.
 
     Returns
     -------
@@ -243,6 +314,7 @@ def layout_questions(job: Job, room: Room) -> tuple[LayoutQuestion, ...]:
             placed=tuple(_as_placed(speaker) for speaker in kept),
             limits=job.survey.limits,
             is_imperial=job.survey.site.is_imperial,
+            search=search,
         )
         for entry in candidate_types(job, room)
     )
@@ -267,10 +339,48 @@ def settle_room(job: Job, room: Room, tried: Sequence[RoomLayouts], book: KeyBoo
     RoomDone
         Decision and speakers, those kept by hand among them.
     """
-    best = min(tried, key=_cost)
+    best = cheapest(tried)
     speakers = _speakers(job, room, best, book)
-    tapped = _tapped(job, room, best.chosen, (*kept_speakers(job, room), *speakers))
-    return RoomDone(decision=_decision(best, tried), speakers=tapped, findings=best.findings)
+    kept = kept_speakers(job, room)
+    tapped = _tapped(job, room, best.chosen, (*kept, *speakers))
+    tapped, words = _evened(job, room, best.chosen, tapped, has_kept=bool(kept))
+    decision = _decision(best, tried)
+    if words:
+        decision = replace(decision, reason=f"{decision.reason} {words}")
+    return RoomDone(decision=decision, speakers=tapped, findings=best.findings)
+
+
+def cheapest(tried: Sequence[RoomLayouts]) -> RoomLayouts:
+    """Return the type to take: fewest speakers that meet the brief, else the most even.
+
+    Parameters
+    ----------
+    tried
+        Answers to the questions of one room.
+    """
+    return min(tried, key=_cost)
+
+
+def _evened(
+    job: Job, room: Room, chosen: Option, speakers: tuple[Speaker, ...], *, has_kept: bool
+) -> tuple[tuple[Speaker, ...], str]:
+    """Choose taps one by one where equal ones need not do: moved, missing or mixed speakers."""
+    mains = [s for s in speakers if job.catalogue.speaker(s.type_id).kind != "subwoofer"]
+    is_mixed = len({speaker.type_id for speaker in mains}) > 1
+    is_irregular = "beside the pattern" in chosen.pattern or "left out" in chosen.pattern
+    if room.brief.tap_w is not None or not mains or not (has_kept or is_mixed or is_irregular):
+        return speakers, ""
+    limits = job.survey.limits
+    if len(mains) * find_ears(room, step_m=limits["sound_ear_grid_m"]).count > _MOST_TAPPED:
+        return speakers, f"{room.label}: too large to choose taps one by one, they stay equal."
+    choice = choose_taps(
+        room,
+        speakers,
+        job.catalogue,
+        line_voltage_v=job.survey.site.line_voltage_v,
+        limits=limits,
+    )
+    return choice.speakers, choice.reason if choice.changed_keys else ""
 
 
 def _as_placed(speaker: Speaker) -> PlacedSpeaker:

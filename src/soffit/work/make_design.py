@@ -11,10 +11,16 @@ from soffit.model.decisions import Design, Job, RoomDecision
 from soffit.model.findings import Finding
 from soffit.model.speakers import Speaker
 from soffit.model.survey import Room
-from soffit.work.decide_room import LayoutQuestion, layout_questions, settle_room
+from soffit.work.decide_room import (
+    LayoutQuestion,
+    Search,
+    cheapest,
+    layout_questions,
+    settle_room,
+)
 from soffit.work.edit import rewired
 from soffit.work.keys import KeyBook
-from soffit.work.many_rooms import Effort, search_all
+from soffit.work.many_rooms import Effort, search_all, stopped
 from soffit.work.summary import DesignReport, design_report
 from soffit.work.whole import evaluate_job
 
@@ -31,6 +37,7 @@ def decide(
     rooms: Sequence[str] = (),
     seed: int = 1,
     effort: Effort = Effort(),  # noqa: B008 a frozen record
+    search: Search = Search(),  # noqa: B008 a frozen record
     progress: Progress = quiet,
 ) -> tuple[Design, tuple[Finding, ...]]:
     """Decide a job in memory.
@@ -46,6 +53,8 @@ def decide(
     effort
         Processes, time, and the wish to stop. A room whose search does not end in time stays as
         it was and says so.
+    search
+        What is tried beyond the usual family, and whether counts are proven.
     progress
         Told the share done and what is being done.
 
@@ -66,7 +75,8 @@ def decide(
     for key in rooms:
         job.survey.room(key)
     todo = [room for room in job.survey.rooms if _is_wanted(room, rooms)]
-    answers = _searched(job, todo, effort, progress)
+    search = replace(search, seed=seed)
+    answers = _searched(job, todo, effort, search, progress)
     book = KeyBook(job.design.next_key)
     speakers: list[Speaker] = []
     decisions: list[RoomDecision] = []
@@ -98,36 +108,59 @@ def decide(
 
 
 def _searched(
-    job: Job, todo: Sequence[Room], effort: Effort, progress: Progress
+    job: Job, todo: Sequence[Room], effort: Effort, search: Search, progress: Progress
 ) -> dict[str, list[RoomLayouts]]:
     """Return the answers of every room whose searches all ended in time."""
     questions: list[LayoutQuestion] = []
     problems: list[Problem] = []
     for room in todo:
         try:
-            questions += layout_questions(job, room)
+            questions += layout_questions(job, room, search)
         except NoSolutionError as error:
             problems += error.problems
-    ended = search_all(questions, effort, lambda done, text: progress(0.9 * done, text))
+    ended = search_all(questions, effort, lambda done, text: progress(0.8 * done, text))
     answers: dict[str, list[RoomLayouts]] = {}
     late = {
-        question.room.key
-        for question, search in zip(questions, ended, strict=True)
-        if search.is_late
+        question.room.key for question, end in zip(questions, ended, strict=True) if end.is_late
     }
     refused: dict[str, list[Problem]] = {}
-    for question, search in zip(questions, ended, strict=True):
+    asked: dict[int, LayoutQuestion] = {}
+    for question, end in zip(questions, ended, strict=True):
         key = question.room.key
-        refused.setdefault(key, []).extend(search.problems)
-        if search.layouts is not None and key not in late:
-            answers.setdefault(key, []).append(search.layouts)
+        refused.setdefault(key, []).extend(end.problems)
+        if end.layouts is not None and key not in late:
+            answers.setdefault(key, []).append(end.layouts)
+            asked[id(end.layouts)] = question
     for key, found in refused.items():
         if key not in answers and key not in late:
             problems += found
     if problems:
         first, *rest = problems
         raise NoSolutionError(first.what, where=first.where, why=first.why, do=first.do, more=rest)
+    if search.proof_s is not None:
+        return {
+            key: _proven(tried, asked, effort, lambda done, text: progress(0.8 + 0.1 * done, text))
+            for key, tried in answers.items()
+        }
     return answers
+
+
+def _proven(
+    tried: list[RoomLayouts],
+    asked: dict[int, LayoutQuestion],
+    effort: Effort,
+    progress: Progress,
+) -> list[RoomLayouts]:
+    """Return a room's answers, the one to take with its proof."""
+
+    def tell(done: float, text: str) -> None:
+        if effort.is_stopped():
+            raise stopped()
+        progress(done, text)
+
+    best = cheapest(tried)
+    proven = asked[id(best)].proven(best, tell)
+    return [proven if item is best else item for item in tried]
 
 
 def _as_before(
@@ -154,6 +187,7 @@ def make_design(
     who: str = "",
     is_kept: bool = True,
     effort: Effort = Effort(),  # noqa: B008 a frozen record
+    search: Search = Search(),  # noqa: B008 a frozen record
     progress: Progress = quiet,
 ) -> DesignReport:
     """Decide the job in a folder and keep the decision.
@@ -172,6 +206,8 @@ def make_design(
         Write design.json; else only show.
     effort
         Processes, time, and the wish to stop.
+    search
+        What is tried beyond the usual family, and whether counts are proven.
     progress
         Told the share done and what is being done.
 
@@ -197,7 +233,9 @@ def make_design(
             why="there is nothing to place speakers in",
             do="add a room, or read a plan: soffit read PLAN --into " + str(folder),
         )
-    design, findings = decide(job, rooms=rooms, seed=seed, effort=effort, progress=progress)
+    design, findings = decide(
+        job, rooms=rooms, seed=seed, effort=effort, search=search, progress=progress
+    )
     before = job.design.revision
     if is_kept:
         design = write_design(folder, design, before, who=who, what="design")

@@ -109,7 +109,8 @@ def _usual_workers(questions: Sequence[LayoutQuestion]) -> int:
     return (os.cpu_count() or 1) if floor_m2 > _WORTH_M2 else 1
 
 
-def _stopped() -> StoppedError:
+def stopped() -> StoppedError:
+    """Return what is raised where a person stopped the work."""
     msg = "the design was stopped"
     return StoppedError(
         msg,
@@ -134,7 +135,7 @@ def _in_turn(
 
         def tell(done: float, text: str, at: int = number) -> None:
             if effort.is_stopped():
-                raise _stopped()
+                raise stopped()
             if deadline is not None and time.monotonic() > deadline:
                 raise _LateError
             progress((at + done) / len(questions), text)
@@ -164,7 +165,7 @@ def _in_processes(
     try:
         while waiting:
             if effort.is_stopped():
-                raise _stopped()
+                raise stopped()
             if deadline is not None and time.monotonic() > deadline:
                 break
             done, waiting = wait(waiting, timeout=_LOOK_S, return_when=FIRST_COMPLETED)
