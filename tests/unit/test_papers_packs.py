@@ -283,3 +283,12 @@ def test_absurdly_long_names_still_print():
     odd = replace(job, title=replace(job.title, job="Ü" * 3000, customer="long " * 200))
     make_packs(odd)
     label_pdf(odd)
+
+
+def test_short_lists_share_a_page_and_long_ones_do_not():
+    def lists(job):
+        pdf = make_packs(job, ("installer",))["installer"]
+        return [words for words in _words(pdf)[1:] if "Cut list" in words]
+
+    assert all("Cable list" in words for words in lists(sample_job(hall=(2, 1))))
+    assert not any("Cable list" in words for words in lists(sample_job(hall=(10, 8))))

@@ -62,6 +62,9 @@ _PARTS: Final[dict[Pack, tuple[str, ...]]] = {
 
 
 _AT_ONCE: Final = 2
+_LISTS: Final = "MR"
+_PAGE_LINES: Final = 66.0
+"""What may share a page, and how many lines of small text a page carries."""
 
 
 def make_packs(
@@ -96,6 +99,7 @@ def make_packs(
         waiting: dict[Pack, Future[bytes]] = {}
         for pack in packs:
             parts = [section for name in _PARTS[pack] for section in maker.part(name)]
+            parts = joined(parts)
             sections = [*maker.cover(PACKS[pack], parts), *parts]
             data = shown(pack_data(view, PACKS[pack], sections), maker.missing)
             waiting[pack] = pool.submit(compile_pdf, data, date=view.title.date)
@@ -103,6 +107,44 @@ def make_packs(
             progress(f"{PACKS[pack]}: PDF")
             waiting[pack].result()
     return {pack: future.result() for pack, future in waiting.items()}
+
+
+def joined(sections: Sequence[Section]) -> list[Section]:
+    """Return sections with short lists that follow each other on one page.
+
+    Parameters
+    ----------
+    sections
+        In order. Lists (numbers M and R) are joined while one page carries them; drawings,
+        cards, cautions and what is filled in by hand stay on pages of their own.
+    """
+    out: list[Section] = []
+    room = 0.0
+    for section in sections:
+        is_list = section["kind"] == "flow" and section["number"][0] in _LISTS
+        tall = _lines(section) if is_list else 0.0
+        before = out[-1] if out else None
+        follows = before is not None and before.get("is_list", False)
+        if is_list and follows and before is not None and tall <= room:
+            title = {"kind": "heading", "level": 1, "text": section["name"]}
+            out[-1] = {
+                **before,
+                "index": (*before["index"], section["name"]),
+                "blocks": [*before["blocks"], title, *section["blocks"]],
+            }
+            room -= tall
+            continue
+        room = _PAGE_LINES - tall
+        out.append({**section, "is_list": is_list, "index": (section["name"],)})
+    return out
+
+
+def _lines(section: Section) -> float:
+    """Return about how many lines of small text a section takes, rather too many than too few."""
+    lines = 4.0
+    for block in section["blocks"]:
+        lines += 2.0 + 2.0 * len(block.get("rows", ()))
+    return lines
 
 
 def pack_data(view: JobView, name: str, sections: Sequence[Section]) -> dict[str, Any]:

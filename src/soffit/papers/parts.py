@@ -108,7 +108,9 @@ class Maker:
                     "Letters that the papers' font lacks", [f"Printed as their code: {names}."]
                 )
             )
-        index = dict.fromkeys((sheet["number"], sheet["name"]) for sheet in sheets)
+        index = dict.fromkeys(
+            (sheet["number"], ", ".join(sheet.get("index", (sheet["name"],)))) for sheet in sheets
+        )
         if index:
             content += [blocks.heading("Sheets"), blocks.sheet_index(tuple(index))]
         return [flow("A-01", title.job, content)]
