@@ -49,7 +49,7 @@ class Server:
         self.client = httpx.Client(base_url=self.link, timeout=60.0, trust_env=False)
         for _ in range(400):
             try:
-                self.client.get("/api/first-hour")
+                self.client.get("/favicon.ico")
             except httpx.TransportError:
                 time.sleep(0.02)
             else:
