@@ -214,7 +214,10 @@ def _towards(
 def _count(
     field: TileField, point: tuple[float, float], hit: WallHit, axis_sign: tuple[int, int]
 ) -> int:
-    """Count full tiles from the wall to this one; 0 if this one is cut on that side."""
+    """Count tiles from the first full one at the wall to this one; 0 if this one is cut there.
+
+    A tile that a column cuts on the way is counted: a person overhead counts places, not tiles.
+    """
     axis, sign = axis_sign
     column, row = field.tile_at(point)
     own = field.index(column, row)
@@ -225,9 +228,10 @@ def _count(
     for step in range(1, int(hit.distance_m / pitch) + 2):
         shift = (sign * step, 0) if axis == 0 else (0, sign * step)
         other = field.index(column + shift[0], row + shift[1])
-        if other is None or not field.is_full[other]:
+        if other is None:
             break
-        count += 1
+        if field.is_full[other]:
+            count = step + 1
     return count
 
 
