@@ -14,4 +14,4 @@ def test_tiles_that_a_column_cuts_are_counted_on_the_way() -> None:
     places = place_from_walls((1.5, 1.5), rings=(OUTLINE, COLUMN), names=NAMES, field=field)
     assert tile_text(places) == "3rd full tile from the west wall, 3rd from the south wall"
     far = place_from_walls((4.5, 1.5), rings=(OUTLINE, COLUMN), names=NAMES, field=field)
-    assert tile_text(far) == "3rd full tile from the south wall, 3rd from the east wall"
+    assert tile_text(far) == "3rd full tile from the east wall, 3rd from the south wall"
