@@ -90,6 +90,8 @@ class RoomLayouts:
         Hand decisions that could not be kept.
     is_reproducible
         False where a wall-clock stop ended a search.
+    wished
+        Speakers laid for the wishes of the room, counted in ``n_placed``.
     """
 
     room_key: str
@@ -108,6 +110,7 @@ class RoomLayouts:
     findings: tuple[Finding, ...] = ()
     not_kept: tuple[str, ...] = ()
     is_reproducible: bool = True
+    wished: tuple[PlacedSpeaker, ...] = ()
 
     def decision(self) -> RoomDecision:
         """Return the record that design.json keeps."""

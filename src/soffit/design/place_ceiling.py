@@ -42,7 +42,7 @@ IntArray = NDArray[np.int64]
 _SCREENED_EARS: Final = 7000
 """Ears beyond which screening uses every second one along each axis."""
 
-_MOST_WORK: Final = 900_000_000
+_MOST_WORK: Final = 600_000_000
 """Energies of one round of screening: lattices times ears; beyond, ears are thinned."""
 
 _LEAST_EARS: Final = 700
@@ -341,7 +341,9 @@ class _Rounds:
         n_ears = self.part.field.ears.count
         if self.full is not None:
             work = len(counts) * n_ears
-            return (6, 0.25) if 12 * work <= _MOST_EXACT else (2, 0.0)
+            if 12 * work <= _MOST_EXACT:
+                return 6, 0.25
+            return (2 if 6 * work <= _MOST_EXACT else 1), 0.0
         self.is_rough = self.is_rough or 2 * int(counts.sum()) * n_ears > _MOST_PUBLIC
         return 2, 0.0
 

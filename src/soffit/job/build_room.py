@@ -16,6 +16,7 @@ from soffit.job.assume import (
     room_row,
 )
 from soffit.job.build_materials import build_surface, check_areas
+from soffit.job.build_wishes import build_wishes
 from soffit.job.locate import Path
 from soffit.job.problems import Problems
 from soffit.job.schema import (
@@ -210,6 +211,7 @@ def build_room(context: RoomContext, key: str, entry: RoomEntry, storey_key: str
         test_points=_test_points(problems, path, entry, outline),
         doors=_doors(problems, path, entry, outline),
         wall_names=_wall_names(problems, path, entry, outline),
+        wishes=build_wishes(problems, path, entry, outline),
         is_locked=entry.locked,
         note=entry.note,
     )

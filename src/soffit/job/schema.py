@@ -272,6 +272,16 @@ class ObstacleEntry(ShapeEntry):
     step: Pair | None = Field(default=None, description="From one to the next.")
 
 
+class WishEntry(Entry):
+    """Something asked of a layout: it is laid first, the rest is searched round it."""
+
+    kind: Literal["row"] = Field(default="row", description="A row from one place to another.")
+    label: str = Field(default="", description="What it is for, such as the counter.")
+    start: PlanPoint = Field(alias="from", description="Place of its first loudspeaker.")
+    end: PlanPoint = Field(alias="to", description="Place of its last one.")
+    count: Count = Field(description="Loudspeakers in it, evenly spread.")
+
+
 class ColumnEntry(ShapeEntry):
     """A column or court: no ears, no speakers, no sight through it."""
 
@@ -314,6 +324,9 @@ class RoomEntry(ShapeEntry):
     )
     obstacles: list[ObstacleEntry] = Field(
         default_factory=list, description="Lights, air outlets, sprinklers, ducts and so on."
+    )
+    wishes: list[WishEntry] = Field(
+        default_factory=list, description="Rows that the layout is to have."
     )
     locked: bool = Field(default=False, description="A re-design leaves this room as it is.")
 

@@ -368,6 +368,27 @@ class PlacedSpeaker:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Wish:
+    """Something a person asks of a layout, such as a row over the counter.
+
+    Parameters
+    ----------
+    start, end
+        First and last place of the row, or nearest to them. [m]
+    count
+        Speakers in it, evenly spread.
+    label
+        What it is for, in words.
+    """
+
+    start: Point
+    end: Point
+    count: int
+    label: str = ""
+    kind: Literal["row"] = "row"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Door:
     """A door, so that tiles can be named from it.
 
@@ -397,6 +418,8 @@ class Room:
         Free words for the papers.
     wall_names
         Name of each wall by its outline edge, such as ``window wall``; may be shorter.
+    wishes
+        Rows that the layout is to have; the rest is searched round them.
     is_locked
         A re-design leaves this room as it is.
     """
@@ -416,6 +439,7 @@ class Room:
     test_points: tuple[TestPoint, ...] = ()
     doors: tuple[Door, ...] = ()
     wall_names: tuple[str, ...] = ()
+    wishes: tuple[Wish, ...] = ()
     is_locked: bool = False
     note: str = ""
 

@@ -9,6 +9,7 @@ from soffit.decibel import power_ratio
 from soffit.design.place import RoomLayouts, choose_layouts
 from soffit.design.place_proof import prove_room
 from soffit.design.place_question import usual_family
+from soffit.design.place_wishes import Wished, lay_wishes
 from soffit.design.taps import choose_taps
 from soffit.design.tiles import ceiling_polygon, face_height_m
 from soffit.errors import NoSolutionError
@@ -231,13 +232,14 @@ class LayoutQuestion:
         progress
             Told the share done and what is being done.
         """
-        return choose_layouts(
+        wished = self.wished()
+        found = choose_layouts(
             self.room,
             speaker_type=self.speaker_type,
             line_voltage_v=self.line_voltage_v,
             obstacles=self.obstacles,
             catalogue=self.catalogue,
-            placed=self.placed,
+            placed=(*self.placed, *wished.placed),
             limits=self.limits,
             is_imperial=self.is_imperial,
             family=replace(
@@ -247,6 +249,28 @@ class LayoutQuestion:
                 seed=self.search.seed,
             ),
             progress=progress,
+        )
+        if not self.room.wishes:
+            return found
+        words = f" Kept as wished: {', '.join(wished.kept)}." if wished.kept else ""
+        return replace(
+            found,
+            reason=found.reason + words,
+            not_kept=(*found.not_kept, *wished.not_kept),
+            wished=wished.placed,
+        )
+
+    def wished(self) -> Wished:
+        """Return what becomes of the wishes of the room with this type."""
+        return lay_wishes(
+            self.room,
+            speaker_type=self.speaker_type,
+            obstacles=self.obstacles,
+            taken=[
+                (*item.position, self.catalogue.speaker(item.type_id).flange_diameter_m / 2.0)
+                for item in self.placed
+            ],
+            limits=self.limits,
         )
 
     def proven(self, layouts: RoomLayouts, progress: Progress | None = None) -> RoomLayouts:
@@ -267,7 +291,7 @@ class LayoutQuestion:
                 line_voltage_v=self.line_voltage_v,
                 obstacles=self.obstacles,
                 catalogue=self.catalogue,
-                placed=self.placed,
+                placed=(*self.placed, *layouts.wished),
                 limits=self.limits,
                 seconds=self.search.proof_s or 0.0,
                 progress=progress,
@@ -343,7 +367,7 @@ def settle_room(job: Job, room: Room, tried: Sequence[RoomLayouts], book: KeyBoo
     speakers = _speakers(job, room, best, book)
     kept = kept_speakers(job, room)
     tapped = _tapped(job, room, best.chosen, (*kept, *speakers))
-    tapped, words = _evened(job, room, best.chosen, tapped, has_kept=bool(kept))
+    tapped, words = _evened(job, room, best.chosen, tapped, has_kept=bool(kept or best.wished))
     decision = _decision(best, tried)
     if words:
         decision = replace(decision, reason=f"{decision.reason} {words}")
@@ -438,7 +462,7 @@ def _speakers(job: Job, room: Room, layouts: RoomLayouts, book: KeyBook) -> tupl
         if speaker.room_key == room.key and not speaker.fixed_place and speaker.state == "planned"
     ]
     made = []
-    for position in chosen.positions:
+    for position in (*(item.position for item in layouts.wished), *chosen.positions):
         ceiling = ceiling_at(room, position)
         seat, tile = _seat(room, ceiling, position)
         same = [
