@@ -10,8 +10,15 @@ import numpy as np
 from soffit.decibel import FloatArray, power_ratio
 from soffit.errors import JobError
 from soffit.evaluate.line import evaluate_line
-from soffit.evaluate.sound import RoomSound
-from soffit.evaluate.sound_source import columns, late_per_watt, measure_weights, pink_share
+from soffit.evaluate.sound import RoomSound, first_reflections
+from soffit.evaluate.sound_room import RoomAcoustics
+from soffit.evaluate.sound_source import (
+    Sources,
+    columns,
+    late_per_watt,
+    measure_weights,
+    pink_share,
+)
 from soffit.measure.balance import LEAST_POINTS, Balance, balance
 from soffit.measure.verdict import background_corrected_db
 from soffit.model.catalogue import Tap
@@ -183,15 +190,16 @@ def retap(folder: Path, room_key: str, *, is_kept: bool = False, who: str = "") 
     if kept:
         design = replace(job.design, speakers=after)
         write_design(folder, design, job.design.revision, who=who, what=f"retap {room.label}")
+    lines = _lines(job, speakers, after)
     return RetapReport(
         room=room.label,
         points=tuple(label for label, _, _ in levels),
         speakers=tuple(speaker.label for speaker in speakers),
         result=result,
         changes=changes,
-        lines=_lines(job, speakers, after),
+        lines=lines,
         is_kept=kept,
-        advice=_advice(result, room, kept=kept),
+        advice="; ".join([_advice(result, room, kept=kept), *_full(lines)]),
     )
 
 
@@ -240,19 +248,9 @@ def _balanced(
 ) -> tuple[Balance, list[Speaker]]:
     sources, acoustics = sound.sources, sound.acoustics
     points = np.asarray([position for _, position, _ in levels])
-    weights = measure_weights("whole dBA", np.ones(len(pink_share()))) * pink_share()
-    late = late_per_watt(sources, acoustics.room_constant_m2) @ weights
 
     def field(place_m: FloatArray) -> FloatArray:
-        direct = columns(
-            sources,
-            range(len(sources.keys)),
-            place_m,
-            walls=acoustics.walls,
-            air_db_m=acoustics.air_db_m,
-            weights=weights,
-        )[0]
-        return np.asarray(direct + late)
+        return whole_per_watt(sources, acoustics, place_m)
 
     drive = float(power_ratio(-job.survey.limits["sound_test_drive_db"]))
     by_key = {speaker.key: speaker for speaker in job.design.speakers}
@@ -273,6 +271,57 @@ def _balanced(
         fixed=[speaker.fixed_tap for speaker in speakers],
     )
     return result, speakers
+
+
+def whole_per_watt(sources: Sources, acoustics: RoomAcoustics, place_m: FloatArray) -> FloatArray:
+    """Return what a meter in dBA reads of each watt of pink noise: the whole field.
+
+    Parameters
+    ----------
+    sources
+        Speakers of the room.
+    acoustics
+        The room.
+    place_m : (n_points, 3)
+        Where the meter stands. [m]
+
+    Returns
+    -------
+    (n_points, n_speakers)
+        Direct, first reflections where they are asked for, and late, as levels at test points
+        are expected. [(20 µPa)²/W]
+    """
+    weights = measure_weights("whole dBA", np.ones(len(pink_share()))) * pink_share()
+    direct = columns(
+        sources,
+        range(len(sources.keys)),
+        place_m,
+        walls=acoustics.walls,
+        air_db_m=acoustics.air_db_m,
+        weights=weights,
+    )[0]
+    late = late_per_watt(sources, acoustics.diffuse_constant_m2) @ weights
+    return np.asarray(direct + late + _early_per_watt(sources, acoustics, place_m, weights))
+
+
+def _early_per_watt(
+    sources: Sources, acoustics: RoomAcoustics, place_m: FloatArray, weights: FloatArray
+) -> FloatArray:
+    """First reflections of each speaker (n_points, n_speakers); zero where not asked for."""
+    early = np.zeros((len(place_m), len(sources.keys)))
+    if not acoustics.first_images:
+        return early
+    for n in range(len(sources.keys)):
+        one = replace(
+            sources,
+            keys=sources.keys[n : n + 1],
+            radiators=sources.radiators[n : n + 1],
+            position_m=sources.position_m[n : n + 1],
+            axis=sources.axis[n : n + 1],
+            power_w=np.ones(1),
+        )
+        early[:, n] = first_reflections(one, place_m, acoustics) @ weights
+    return early
 
 
 def _load_limit_w(job: Job, speakers: Sequence[Speaker]) -> float:
@@ -333,6 +382,16 @@ def _lines(
             )
         )
     return tuple(found)
+
+
+def _full(lines: Sequence[RetapLine]) -> list[str]:
+    """Say where the amplifier forbids higher taps."""
+    full = [line for line in lines if 0.0 < line.limit_w <= line.load_before_w]
+    return [
+        f"no tap of {line.label} may rise unless others fall: its channel allows"
+        f" {line.limit_w:.0f} W and carries {line.load_before_w:g} W"
+        for line in full
+    ]
 
 
 def _advice(result: Balance, room: Room, *, kept: bool) -> str:
