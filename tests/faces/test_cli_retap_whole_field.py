@@ -160,6 +160,7 @@ def test_retap_raises_what_was_read_low_and_checks_the_line_again(job: Path, cap
     assert all(taps[change["speaker"]] == change["to_w"] for change in body["changes"])
 
 
+@pytest.mark.parametrize("job", ["market"], indirect=True)
 def test_retap_says_when_the_amplifier_is_what_forbids_a_higher_tap(job: Path, capsys):
     read = read_job(job)
     weak = min(read.catalogue.amplifier_types, key=lambda a: a.channel_power_w[0])
@@ -172,12 +173,9 @@ def test_retap_says_when_the_amplifier_is_what_forbids_a_higher_tap(job: Path, c
     amplifier = replace(read.design.amplifiers[0], type_id=weak.id)
     design = replace(read.design, speakers=top, amplifiers=(amplifier,))
     write_design(job, design, read.design.revision, date="2026-01-01")
-    if sum(s.tap.power_w for s in top) <= weak.channel_power_w[0]:
-        pytest.skip("the smallest amplifier of this catalogue carries even the highest taps")
+    assert sum(s.tap.power_w for s in top) > weak.channel_power_w[0]
     room = evaluate_job(open_job(job)).sound.room("hall")
     assert room is not None
-    if len(room.test_levels) < 3:
-        pytest.skip("too few test points")
     run(
         ["prove", str(job), *(f"--add='{v.label}' {v.level_dba:.1f} dBA" for v in room.test_levels)]
     )
