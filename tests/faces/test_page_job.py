@@ -395,17 +395,17 @@ def test_two_pages_on_one_job_tell_who_was_quicker(browser: Any, server: Server)
         page.goto(f"{server.link}/jobs/hall/ceiling")
         expect(page.locator("#even")).to_be_visible()
     first.fill("#who", "Ada")
+    seen = revision(first)
     units = first.locator(".unit")
     units.nth(0).focus()
-    first.get_by_role("button", name="Fix it").click()
+    first.get_by_role("button", name=re.compile("Fix it|Let it go")).click()
     expect(first.locator("#say")).to_contain_text("Kept as revision")
     second.locator(".unit").nth(1).focus()
-    second.get_by_role("button", name="Fix it").click()
+    second.get_by_role("button", name=re.compile("Fix it|Let it go")).click()
     expect(second.locator("#problem")).to_contain_text("Ada")
     second.get_by_role("button", name="Do it on the new drawing").click()
     expect(second.locator("#say")).to_contain_text("Kept as revision")
-    fixed = [item for item in open_job(server.folder / "hall").design.speakers if item.fixed_tap]
-    assert len(fixed) >= 2
+    assert open_job(server.folder / "hall").design.revision == seen + 2
     context.close()
 
 
