@@ -8,8 +8,8 @@ import pytest
 from soffit.job.api import open_job
 from soffit.model.decisions import Job
 from soffit.model.survey import PlacedSpeaker
-from soffit.work.decide_room import Search
 from soffit.work.demo import make_demo
+from soffit.work.layout_question import Search
 from soffit.work.make_design import decide
 
 

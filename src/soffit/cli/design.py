@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 @json_option
 def command(folder: str, rooms: tuple[str, ...], as_json: bool, **options: Any) -> int:  # noqa: ANN401 options as click passes them
     """Place, tap, wire and size the job in FOLDER; keep what was fixed by hand."""
-    from soffit.work.decide_room import Search
+    from soffit.work.layout_question import Search
     from soffit.work.make_design import make_design
     from soffit.work.many_rooms import Effort
 

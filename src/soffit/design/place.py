@@ -91,7 +91,9 @@ class RoomLayouts:
     is_reproducible
         False where a wall-clock stop ended a search.
     wished
-        Speakers laid for the wishes of the room, counted in ``n_placed``.
+        Speakers laid for the wishes of the room or with another type, counted in ``n_placed``.
+    is_mixed
+        Whether ceilings of the room have types of their own; figures are then those under them.
     """
 
     room_key: str
@@ -111,6 +113,7 @@ class RoomLayouts:
     not_kept: tuple[str, ...] = ()
     is_reproducible: bool = True
     wished: tuple[PlacedSpeaker, ...] = ()
+    is_mixed: bool = False
 
     def decision(self) -> RoomDecision:
         """Return the record that design.json keeps."""

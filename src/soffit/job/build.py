@@ -189,6 +189,10 @@ def _check_briefs(
     file: JobFile, catalogue: Catalogue, line_voltage_v: float, problems: Problems
 ) -> None:
     for key, room in _ordered(file.rooms):
+        for index, ceiling in enumerate(room.ceilings):
+            if ceiling.speaker_type is not None:
+                at: Path = ("rooms", key, "ceilings", index, "speaker_type")
+                _check_type(problems, at, ceiling.speaker_type, catalogue)
         name = room.brief.speaker_type
         if name is not None:
             path: Path = ("rooms", key, "brief")

@@ -369,6 +369,7 @@ def _ceiling(
         tile_mass_kg_m2=entry.tile_mass,
         tile_material=entry.tile_material,
         structure_height_m=entry.structure_height,
+        speaker_type=entry.speaker_type,
         note=entry.note,
     )
 

@@ -154,6 +154,9 @@ class CeilingEntry(ShapeEntry):
     fire_rated: bool = Field(default=False, description="Part of a fire-rated assembly.")
     tile_mass: SurfaceMass | None = Field(default=None, description="Mass of the infill.")
     tile_material: str = Field(default="", description="Free words.")
+    speaker_type: str | None = Field(
+        default=None, description="Id of the type wanted in this ceiling; the brief's if left out."
+    )
 
 
 class SurfaceEntry(Entry):

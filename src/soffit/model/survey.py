@@ -117,6 +117,8 @@ class Ceiling:
         Void moves room air; the ceiling is part of a fire-rated assembly.
     tile_mass_kg_m2
         Mass of the infill. [kg/m²]
+    speaker_type
+        Id of the type wanted in this ceiling; ``None``: the brief's.
     """
 
     key: str
@@ -137,6 +139,7 @@ class Ceiling:
     tile_mass_kg_m2: float | None = None
     tile_material: str = ""
     structure_height_m: float | None = None
+    speaker_type: str | None = None
     note: str = ""
 
 

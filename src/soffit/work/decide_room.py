@@ -1,28 +1,25 @@
 """One room: the type, the layout and the tap, as speakers with permanent keys."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from soffit.decibel import power_ratio
-from soffit.design.place import RoomLayouts, choose_layouts
-from soffit.design.place_proof import prove_room
-from soffit.design.place_question import usual_family
-from soffit.design.place_wishes import Wished, lay_wishes
+from soffit.design.place import RoomLayouts
 from soffit.design.taps import choose_taps
 from soffit.design.tiles import ceiling_polygon, face_height_m
 from soffit.errors import NoSolutionError
 from soffit.evaluate.ceiling import tile_field
 from soffit.evaluate.sound import room_sound
 from soffit.evaluate.sound_ears import find_ears
-from soffit.model.catalogue import Catalogue, SpeakerType, Tap
+from soffit.model.catalogue import SpeakerType, Tap
 from soffit.model.decisions import Job, Option, RoomDecision
 from soffit.model.findings import Finding
 from soffit.model.speakers import Speaker, TileRef
-from soffit.model.survey import Ceiling, Obstacle, PlacedSpeaker, Point, Room
-from soffit.tables.settings import Limits
+from soffit.model.survey import Ceiling, PlacedSpeaker, Point, Room
 from soffit.work.keys import KeyBook
+from soffit.work.layout_question import LayoutQuestion, MixedQuestion, Search
 
 Progress = Callable[[float, str], None]
 
@@ -30,28 +27,6 @@ _SAME_PLACE_M = 0.02
 
 _MOST_TAPPED = 20_000_000
 """Pairs of speaker and ear up to which taps are chosen one by one."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Search:
-    """What is tried beyond the usual family, and whether counts are proven.
-
-    Parameters
-    ----------
-    has_free
-        Free form too, by seeded exchange from the best pattern.
-    has_all_offsets
-        Every offset from the middle of a room.
-    proof_s
-        Time for the proof of each room's count; ``None`` for no proof. [s]
-    seed
-        Seed of free form.
-    """
-
-    has_free: bool = False
-    has_all_offsets: bool = False
-    proof_s: float | None = None
-    seed: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -202,109 +177,10 @@ def _seat(room: Room, ceiling: Ceiling, position: Point) -> tuple[Point, TileRef
     return (x, y), TileRef(column=column, row=row)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LayoutQuestion:
-    """One search for one type in one room; picklable, so that a process of its own can answer.
-
-    Parameters
-    ----------
-    room, speaker_type, line_voltage_v, obstacles, catalogue, placed, limits, is_imperial
-        As :func:`soffit.design.place.choose_layouts` takes them. [V]
-    search
-        What is tried beyond the usual.
-    """
-
-    room: Room
-    speaker_type: SpeakerType
-    line_voltage_v: float
-    obstacles: tuple[Obstacle, ...]
-    catalogue: Catalogue
-    placed: tuple[PlacedSpeaker, ...]
-    limits: Limits
-    is_imperial: bool
-    search: Search = Search()
-
-    def answer(self, progress: Progress | None = None) -> RoomLayouts:
-        """Search; raises ``NoSolutionError`` where nothing can be placed.
-
-        Parameters
-        ----------
-        progress
-            Told the share done and what is being done.
-        """
-        wished = self.wished()
-        found = choose_layouts(
-            self.room,
-            speaker_type=self.speaker_type,
-            line_voltage_v=self.line_voltage_v,
-            obstacles=self.obstacles,
-            catalogue=self.catalogue,
-            placed=(*self.placed, *wished.placed),
-            limits=self.limits,
-            is_imperial=self.is_imperial,
-            family=replace(
-                usual_family(self.limits),
-                has_free=self.search.has_free,
-                has_all_offsets=self.search.has_all_offsets,
-                seed=self.search.seed,
-            ),
-            progress=progress,
-        )
-        if not self.room.wishes:
-            return found
-        words = f" Kept as wished: {', '.join(wished.kept)}." if wished.kept else ""
-        return replace(
-            found,
-            reason=found.reason + words,
-            not_kept=(*found.not_kept, *wished.not_kept),
-            wished=wished.placed,
-        )
-
-    def wished(self) -> Wished:
-        """Return what becomes of the wishes of the room with this type."""
-        return lay_wishes(
-            self.room,
-            speaker_type=self.speaker_type,
-            obstacles=self.obstacles,
-            taken=[
-                (*item.position, self.catalogue.speaker(item.type_id).flange_diameter_m / 2.0)
-                for item in self.placed
-            ],
-            limits=self.limits,
-        )
-
-    def proven(self, layouts: RoomLayouts, progress: Progress | None = None) -> RoomLayouts:
-        """Return the layouts with what is proven about their count, or why nothing is.
-
-        Parameters
-        ----------
-        layouts
-            Its answer.
-        progress
-            Told the share done and what is being done.
-        """
-        try:
-            proof = prove_room(
-                self.room,
-                layouts,
-                speaker_type=self.speaker_type,
-                line_voltage_v=self.line_voltage_v,
-                obstacles=self.obstacles,
-                catalogue=self.catalogue,
-                placed=(*self.placed, *layouts.wished),
-                limits=self.limits,
-                seconds=self.search.proof_s or 0.0,
-                progress=progress,
-            )
-        except NoSolutionError as error:
-            return replace(layouts, bound=f"none: {error.problems[0].what}")
-        return proof.layouts
-
-
 def layout_questions(
     job: Job,
     room: Room,
-    search: Search = Search(),
+    search: Search = Search(),  # noqa: B008 a frozen record
 ) -> tuple[LayoutQuestion, ...]:
     """Return the searches that decide a room: one for each type that it may get.
 
@@ -328,8 +204,18 @@ def layout_questions(
         If no type suits.
     """
     kept = kept_speakers(job, room)
-    return tuple(
-        LayoutQuestion(
+    own = {
+        item.key: job.catalogue.speaker(item.speaker_type)
+        for item in room.ceilings
+        if item.speaker_type is not None
+    }
+    if len(own) == len(room.ceilings) and own:
+        entries: tuple[SpeakerType, ...] = (next(iter(own.values())),)
+    else:
+        entries = candidate_types(job, room)
+    out: list[LayoutQuestion] = []
+    for entry in entries:
+        question = LayoutQuestion(
             room=room,
             speaker_type=entry,
             line_voltage_v=job.survey.site.line_voltage_v,
@@ -340,8 +226,13 @@ def layout_questions(
             is_imperial=job.survey.site.is_imperial,
             search=search,
         )
-        for entry in candidate_types(job, room)
-    )
+        types = tuple((item.key, own.get(item.key, entry)) for item in room.ceilings)
+        if len({item.id for _, item in types}) > 1:
+            names = [field.name for field in fields(question)]
+            same = {name: getattr(question, name) for name in names}
+            question = MixedQuestion(**same, types=types)
+        out.append(question)
+    return tuple(out)
 
 
 def settle_room(job: Job, room: Room, tried: Sequence[RoomLayouts], book: KeyBook) -> RoomDone:
@@ -369,9 +260,34 @@ def settle_room(job: Job, room: Room, tried: Sequence[RoomLayouts], book: KeyBoo
     tapped = _tapped(job, room, best.chosen, (*kept, *speakers))
     tapped, words = _evened(job, room, best.chosen, tapped, has_kept=bool(kept or best.wished))
     decision = _decision(best, tried)
+    if best.is_mixed:
+        decision = _exact(job, room, decision, tapped)
     if words:
         decision = replace(decision, reason=f"{decision.reason} {words}")
     return RoomDone(decision=decision, speakers=tapped, findings=best.findings)
+
+
+def _exact(
+    job: Job, room: Room, decision: RoomDecision, speakers: tuple[Speaker, ...]
+) -> RoomDecision:
+    """Give the layout of several types the figures of the whole room, as the field has them."""
+    sound = room_sound(
+        room,
+        job.catalogue,
+        speakers,
+        limits=job.survey.limits,
+        line_voltage_v=job.survey.site.line_voltage_v,
+    )
+    spread = sound.evenness[room.brief.evenness_measure].spread_db
+    meets = spread <= 2.0 * room.brief.evenness_db + 1e-6
+    options = tuple(
+        replace(item, spread_db=round(spread, 4), meets_brief=meets)
+        if item.mark == "chosen"
+        else item
+        for item in decision.options
+    )
+    words = f" All types together hold ±{spread / 2.0:.1f} dB."
+    return replace(decision, options=options, reason=decision.reason + words)
 
 
 def cheapest(tried: Sequence[RoomLayouts]) -> RoomLayouts:
@@ -453,16 +369,17 @@ def _decision(best: RoomLayouts, tried: Sequence[RoomLayouts]) -> RoomDecision:
 
 def _speakers(job: Job, room: Room, layouts: RoomLayouts, book: KeyBook) -> tuple[Speaker, ...]:
     chosen = layouts.chosen
-    entry = job.catalogue.speaker(layouts.type_id)
-    taps = entry.taps_at(job.survey.site.line_voltage_v)
-    tap = _nearest_tap(taps, chosen.tap_w)
     before = [
         speaker
         for speaker in job.design.speakers
         if speaker.room_key == room.key and not speaker.fixed_place and speaker.state == "planned"
     ]
     made = []
-    for position in (*(item.position for item in layouts.wished), *chosen.positions):
+    places = [(item.position, item.type_id, item.tap_w) for item in layouts.wished]
+    places += [(position, layouts.type_id, chosen.tap_w) for position in chosen.positions]
+    for position, type_id, tap_w in places:
+        taps = job.catalogue.speaker(type_id).taps_at(job.survey.site.line_voltage_v)
+        tap = _nearest_tap(taps, chosen.tap_w if tap_w is None else tap_w)
         ceiling = ceiling_at(room, position)
         seat, tile = _seat(room, ceiling, position)
         same = [
@@ -477,7 +394,7 @@ def _speakers(job: Job, room: Room, layouts: RoomLayouts, book: KeyBook) -> tupl
                 label=same[0].label if same else "new",
                 room_key=room.key,
                 ceiling_key=ceiling.key,
-                type_id=entry.id,
+                type_id=type_id,
                 position=seat,
                 mount_height_m=float(
                     face_height_m(ceiling, np.array([seat]), job.survey.limits)[0]

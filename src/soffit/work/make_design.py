@@ -11,15 +11,10 @@ from soffit.model.decisions import Design, Job, RoomDecision
 from soffit.model.findings import Finding
 from soffit.model.speakers import Speaker
 from soffit.model.survey import Room
-from soffit.work.decide_room import (
-    LayoutQuestion,
-    Search,
-    cheapest,
-    layout_questions,
-    settle_room,
-)
+from soffit.work.decide_room import cheapest, layout_questions, settle_room
 from soffit.work.edit import rewired
 from soffit.work.keys import KeyBook
+from soffit.work.layout_question import LayoutQuestion, Search
 from soffit.work.many_rooms import Effort, search_all, stopped
 from soffit.work.summary import DesignReport, design_report
 from soffit.work.whole import evaluate_job

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 from soffit.design.place import RoomLayouts
 from soffit.errors import ChildError, Problem, SoffitError, StoppedError
-from soffit.work.decide_room import LayoutQuestion
+from soffit.work.layout_question import LayoutQuestion
 
 Progress = Callable[[float, str], None]
 
