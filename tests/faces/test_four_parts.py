@@ -120,3 +120,20 @@ def test_a_listening_area_without_ears_says_the_true_cause(areas, why) -> None:
         find_ears(room)
     assert why in caught.value.problems[0].why
     assert caught.value.problems[0].where.startswith("rooms.r.listening.")
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["check", "--list", "--mend", "CEIL-01"],
+        ["check", "--place", "L1-01"],
+        ["papers", "--svg", "plan.svg"],
+        ["papers", "--only", "plan", "--room", "hall", "--pack", "all"],
+        ["papers", "--only", "plan", "--room", "hall", "--svg", "."],
+    ],
+)
+def test_no_option_is_passed_over_in_silence(words, capsys, tmp_path: Path, monkeypatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert run(words) == 2
+    assert "command line" in capsys.readouterr().err
+    assert not list(tmp_path.iterdir())

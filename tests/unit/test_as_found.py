@@ -261,3 +261,11 @@ def test_one_place_twice_gets_one_room_and_odd_names_get_keys(tmp_path: Path) ->
         "bar-1",
         "1",
     }
+
+
+def test_a_place_as_wide_as_a_town_is_refused(tmp_path: Path) -> None:
+    table = tmp_path / "walk.csv"
+    table.write_text("unit,x,y\nA,0,0\nB,9000,0\n", encoding="utf-8")
+    assert run(["walk", str(table), "--into", str(tmp_path / "job")]) == 2
+    assert not (tmp_path / "job").exists()
+    assert run(["walk", str(table), "--job", str(tmp_path / "none")]) == 2

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from soffit.cli.show import folder_argument, json_option, show_json
+from soffit.cli.show import folder_argument, json_option, refuse_unread, show_json
 
 
 @click.command("check", epilog="Example:  soffit check library --mend CLEAR-02 --place L2-03")
@@ -27,6 +27,10 @@ def command(
     """List what is risky in the job in FOLDER, worst first."""
     import soffit.work.run_checks as work
 
+    if listed or explain:
+        refuse_unread(("folder", "listed", "explain"), "with --list or --explain")
+    elif not mend:
+        refuse_unread(("folder", "mend"), "without --mend")
     if listed or explain:
         entries = work.explain_checks(explain)
         if as_json:

@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from soffit.cli.show import folder_argument, json_option, progress, show_json
+from soffit.cli.show import folder_argument, json_option, progress, refuse_unread, show_json
 
 PAPERS = ("a4", "a3", "letter", "ansi-b")
 
@@ -35,7 +35,11 @@ PAPERS = ("a4", "a3", "letter", "ansi-b")
 @click.option("--only", type=click.Choice(["plan", "line"]), help="One drawing.")
 @click.option("--room", help="With --only plan: its room.")
 @click.option("--line", help="With --only line: its line.")
-@click.option("--svg", type=click.Path(), help="With --only: file to write, or - for a pipe.")
+@click.option(
+    "--svg",
+    type=click.Path(dir_okay=False, allow_dash=True),
+    help="With --only: file to write, or - for a pipe.",
+)
 @json_option
 def command(
     folder: str,
@@ -55,6 +59,7 @@ def command(
             click.echo("\n".join(f"{name:<14} {text}" for name, text in known.items()))
         return 0
     if options["only"]:
+        refuse_unread(("folder", "only", "room", "line", "svg"), "with --only")
         text = one_drawing(
             Path(folder), options["only"], room=options["room"], line=options["line"]
         )
@@ -63,6 +68,8 @@ def command(
         else:
             write_file(Path(options["svg"]), text)
         return 0
+    read = ["folder", "packs", "extras", "model", "paper", "out"]
+    refuse_unread(read, "without --only")
     out = options["out"]
     printed = make_papers(
         Path(folder),

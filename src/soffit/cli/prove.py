@@ -4,9 +4,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
-from click.core import ParameterSource
 
-from soffit.cli.show import folder_argument, json_option, show_json, table_text
+from soffit.cli.show import (
+    folder_argument,
+    json_option,
+    refuse_unread,
+    show_json,
+    table_text,
+)
 
 if TYPE_CHECKING:
     from soffit.measure.expected import Expected
@@ -90,27 +95,25 @@ def command(  # noqa: PLR0913, PLR0917 one argument an option
 
 
 def _refuse_unread(*, expect: bool, merge: str | None, strike: str | None) -> None:
-    """Refuse options that the call would not read: silence would look like a yes."""
-    everywhere = {"folder", "as_json"}
     if expect:
-        name, read = "--expect", {"expect", "tones"}
+        refuse_unread(("folder", "expect", "tones"), "with --expect")
     elif merge:
-        name, read = "--merge", {"merge", "sure", "who"}
+        refuse_unread(("folder", "merge", "sure", "who"), "with --merge")
     elif strike:
-        name, read = "--strike", {"strike", "who"}
+        refuse_unread(("folder", "strike", "who"), "with --strike")
     else:
-        name = "without --expect"
-        read = {"entries", "table", "json_file", "is_log", "sure", "drive", "instrument", "who"}
-    context = click.get_current_context()
-    given = [
-        option.opts[0]
-        for option in context.command.params
-        if option.name not in read | everywhere
-        and context.get_parameter_source(option.name or "") is ParameterSource.COMMANDLINE
-    ]
-    if given:
-        msg = f"{', '.join(given)} would not be read {name.replace('--', 'with --', 1)}"
-        raise click.UsageError(msg.replace("without with ", "without "), context)
+        read = [
+            "folder",
+            "entries",
+            "table",
+            "json_file",
+            "is_log",
+            "sure",
+            "drive",
+            "instrument",
+            "who",
+        ]
+        refuse_unread(read, "without --expect")
 
 
 def _show(shown: "ProveReport | Merged", *, as_json: bool) -> None:

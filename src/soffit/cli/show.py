@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+from click.core import ParameterSource
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 """The option that every command has."""
@@ -38,6 +39,33 @@ def _finite(value: Any) -> Any:  # noqa: ANN401 any plain data
     if isinstance(value, list | tuple):
         return [_finite(item) for item in value]
     return value
+
+
+def refuse_unread(read: Iterable[str], when: str) -> None:
+    """Refuse options that this call would not read: silence would look like a yes.
+
+    Parameters
+    ----------
+    read
+        Names of the parameters that it reads.
+    when
+        What makes it read only those, such as ``with --list``.
+
+    Raises
+    ------
+    UsageError
+        If another option was given.
+    """
+    context = click.get_current_context()
+    given = [
+        option.opts[0]
+        for option in context.command.params
+        if option.name not in {*read, "as_json"}
+        and context.get_parameter_source(option.name or "") is ParameterSource.COMMANDLINE
+    ]
+    if given:
+        msg = f"{', '.join(given)} would not be read {when}"
+        raise click.UsageError(msg, context)
 
 
 def write_or_show(name: str, text: str) -> None:

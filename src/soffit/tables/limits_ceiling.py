@@ -29,8 +29,10 @@ def _row(
     )
 
 
-def _length(name: str, default_m: float, help_text: str, *, source: str = PRACTICE) -> Setting:
-    return _row(f"{name}_m", default_m, "m", "length", help_text, source=source)
+def _length(
+    name: str, default_m: float, help_text: str, *, source: str = PRACTICE, least: float = 0.0
+) -> Setting:
+    return _row(f"{name}_m", default_m, "m", "length", help_text, source=source, least=least)
 
 
 ROWS: Final[tuple[Setting, ...]] = (
@@ -88,6 +90,7 @@ ROWS: Final[tuple[Setting, ...]] = (
         "hanger_spacing",
         1.2,
         "Hanger to hanger along a main runner.",
+        least=0.1,
         source="ASTM C635/C635M-17, 4.1.2: simple span of 4 ft (1200 mm)",
     ),
     _row(

@@ -605,10 +605,22 @@ def catalogue_for(job: Path | None) -> Catalogue:
     ----------
     job
         Folder of a job whose own catalogue counts, too.
+
+    Raises
+    ------
+    JobError
+        If there is no such job.
     """
     from soffit.job.catalogue import load_demo_catalogue
     from soffit.job.read import catalogue_of
 
+    if job is not None and not (job / "job.toml").is_file():
+        raise JobError(
+            what=f"there is no job in {job.name!r}",
+            where=f"--job {job}",
+            why="its types cannot be read",
+            do="name a folder that holds a job.toml",
+        )
     return catalogue_of(job)[0] if job is not None else load_demo_catalogue()
 
 

@@ -26,6 +26,9 @@ _MARGIN_M: Final = 1.5
 """From units to the walls of a room that nobody measured. [m]"""
 
 _ROW: Final = 6
+_WIDEST_M: Final = 200.0
+"""Widest room that is drawn around units. [m]"""
+
 _HEIGHT_M: Final = 2.7
 _DROP_M: Final = 2.5
 _MOST_UNITS: Final = 500
@@ -288,6 +291,13 @@ def _rooms(units: Sequence[_Unit]) -> list[_Room]:
         }
         positions = noted | drawn
         xs, ys = zip(*positions.values(), strict=True)
+        if max(max(xs) - min(xs), max(ys) - min(ys)) > _WIDEST_M:
+            raise JobError(
+                what=f"units in {place!r} lie more than {_WIDEST_M:g} m apart",
+                where="walk  x, y",
+                why="one room is drawn around the units of one place",
+                do="give each room a place of its own, and check units: a bare number is metres",
+            )
         corner = (min(xs) - _MARGIN_M, min(ys) - _MARGIN_M)
         size = (max(xs) + _MARGIN_M - corner[0], max(ys) + _MARGIN_M - corner[1])
         rooms.append(
