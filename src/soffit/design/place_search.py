@@ -322,9 +322,19 @@ def plan_lattices(
         along, across = axes[::-1] if is_swapped else axes
         table = _table(sites, along, across, family, scope, is_swapped, is_offset)
         if table.pairs and table.seconds:
-            lines = _Lines.of(table)
-            counts, blocked = _counts(table, lines)
-            wanted = _wanted(table, counts, blocked, family, scope, lines.is_offset)
+            lines: _Lines | None = (every_line := _Lines.of(table))
+            counts, blocked = _counts(table, every_line)
+            wanted = _wanted(table, counts, blocked, family, scope, every_line.is_offset)
+            # Lines of no lattice of interest are not prepared.
+            keep, held = np.flatnonzero(wanted.any(axis=1)), np.flatnonzero(wanted.any(axis=0))
+            table = replace(
+                table,
+                pairs=tuple(table.pairs[k] for k in keep),
+                seconds=tuple(table.seconds[k] for k in held),
+            )
+            lines = _Lines.of(table) if table.pairs else None
+            every = np.ix_(keep, held)
+            counts, blocked, wanted = counts[every], blocked[every], wanted[every]
         else:
             lines, none = None, np.zeros((0, 0), np.int64)
             counts, blocked, wanted = none, none, none.astype(bool)

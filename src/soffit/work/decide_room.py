@@ -5,6 +5,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from soffit.ceiling.tiles import TileField
 from soffit.decibel import power_ratio
 from soffit.design.place import RoomLayouts
 from soffit.design.taps import choose_taps
@@ -165,8 +166,13 @@ def ceiling_at(room: Room, position: Point) -> Ceiling:
     return room.ceilings[0]
 
 
-def _seat(room: Room, ceiling: Ceiling, position: Point) -> tuple[Point, TileRef | None]:
-    field = tile_field(room, ceiling)
+def _seat(
+    room: Room, ceiling: Ceiling, position: Point, known: dict[str, TileField | None] | None = None
+) -> tuple[Point, TileRef | None]:
+    fields_of = {} if known is None else known
+    if ceiling.key not in fields_of:
+        fields_of[ceiling.key] = tile_field(room, ceiling)
+    field = fields_of[ceiling.key]
     if field is None:
         return position, None
     column, row = field.tile_at(position)
@@ -375,13 +381,14 @@ def _speakers(job: Job, room: Room, layouts: RoomLayouts, book: KeyBook) -> tupl
         if speaker.room_key == room.key and not speaker.fixed_place and speaker.state == "planned"
     ]
     made = []
+    known: dict[str, TileField | None] = {}
     places = [(item.position, item.type_id, item.tap_w) for item in layouts.wished]
     places += [(position, layouts.type_id, chosen.tap_w) for position in chosen.positions]
     for position, type_id, tap_w in places:
         taps = job.catalogue.speaker(type_id).taps_at(job.survey.site.line_voltage_v)
         tap = _nearest_tap(taps, chosen.tap_w if tap_w is None else tap_w)
         ceiling = ceiling_at(room, position)
-        seat, tile = _seat(room, ceiling, position)
+        seat, tile = _seat(room, ceiling, position, known)
         same = [
             item
             for item in before
