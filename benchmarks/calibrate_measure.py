@@ -35,22 +35,22 @@ CLOSE = replace(
 FAR = replace(PRACTICE_RANGES, second_resonance_share=1.0, capacitor_share=1.0, length_sd=0.2)
 
 SETS: dict[str, dict[str, Any]] = {
-    "30 with a log": {"count": 30, "log": True, "ears": True, "each": 6, "seed": 91_000},
-    "80 without a log": {"count": 80, "log": False, "ears": True, "each": 3, "seed": 92_000},
-    "30 with a log, no ears": {"count": 30, "log": True, "ears": False, "each": 3, "seed": 93_000},
+    "30 with a log": {"count": 30, "log": True, "ears": True, "each": 10, "seed": 291_000},
+    "80 without a log": {"count": 80, "log": False, "ears": True, "each": 6, "seed": 292_000},
+    "30 with a log, no ears": {"count": 30, "log": True, "ears": False, "each": 3, "seed": 293_000},
     "12, close to the model": {
-        "count": 12, "log": False, "ears": True, "each": 4, "seed": 94_000, "ranges": CLOSE,
+        "count": 12, "log": False, "ears": True, "each": 4, "seed": 294_000, "ranges": CLOSE,
     },
-    "12, as drawn": {"count": 12, "log": False, "ears": True, "each": 4, "seed": 95_000},
+    "12, as drawn": {"count": 12, "log": False, "ears": True, "each": 8, "seed": 295_000},
     "12, far from the model": {
-        "count": 12, "log": False, "ears": True, "each": 4, "seed": 96_000, "ranges": FAR,
+        "count": 12, "log": False, "ears": True, "each": 4, "seed": 296_000, "ranges": FAR,
     },
     "12, six tones": {
-        "count": 12, "log": False, "ears": True, "each": 3, "seed": 97_000,
+        "count": 12, "log": False, "ears": True, "each": 3, "seed": 297_000,
         "tones": (100.0, 200.0, 400.0, 1000.0, 2000.0, 4000.0),
     },
 }  # fmt: skip
-"""Seeds from 91 000 on were never used while the finder was written."""
+"""Seeds from 291 000 on were never used while the finder was written."""
 
 
 def run(name: str) -> None:
@@ -81,7 +81,7 @@ TWO_KINDS: tuple[HiddenKind, ...] = (
 )  # fmt: skip
 
 
-def run_two(pairs: int = 24, seed: int = 98_000) -> None:
+def run_two(pairs: int = 24, seed: int = 298_000) -> None:
     """Two faults at different places: hunt, mend what is named, hunt again."""
     rows: list[dict[str, Any]] = []
     for number in range(pairs):
@@ -223,7 +223,8 @@ def page() -> None:
         "and capacitors now and then, wrong lengths and wrong papers, and the line is solved by",
         "other code. Their ranges were fixed before the finder was written and were not tuned; the",
         "seeds below were never used while it was written. Real lines may be worse: these are",
-        "simulations, and nobody has measured a real one for this page.",
+        "simulations, and nobody has measured a real one for this page. Clamps, volts and the word",
+        "*distorted* take no part in these hunts: nothing is known of how often they are right.",
         "",
         "*Named* means that a place, or a sound line, was given as certain. *Wrong* means named",
         "and not so, without any warning. A visit is one joint opened on a ladder, the last one to",

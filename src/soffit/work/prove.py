@@ -523,7 +523,7 @@ def _notes(
         return ()
     return (
         f"no hand-over log of {', '.join(bare)}: read every joint out and every loudspeaker alone"
-        " once it is sound, and add them with --log; a later hunt then needs fewer visits",
+        " once it is sound, and add them with --log; a later hunt is then surer",
     )
 
 

@@ -452,7 +452,7 @@ def advice_dict(book: TraceBook) -> dict[str, Any]:
     if not hunt.evidence.log:
         body["log"] = (
             "no hand-over log: once the line is sound, read every loudspeaker alone and every"
-            " joint out (soffit prove --log); the next hunt then needs about half the visits"
+            " joint out (soffit prove --log); the next hunt is then surer"
         )
     return body
 
