@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).parent))
@@ -19,6 +20,10 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
                 reason = f"needs {', '.join(missing)}, not installed"
                 item.add_marker(pytest.mark.skip(reason=reason))
 
+
+# The same draws on every run: a red run can be repeated, a green one means the same everywhere.
+settings.register_profile("repeatable", derandomize=True, deadline=None)
+settings.load_profile("repeatable")
 
 collect_ignore_glob = ["*/make_*.py"]  # scripts that made stored results need other libraries
 

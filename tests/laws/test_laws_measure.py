@@ -83,8 +83,9 @@ def test_more_readings_never_tell_less(ratio: float, one: int, two: int) -> None
     posterior = judge(plan, Evidence(shown=(reading(RACK, 330.0 * ratio),)), DEFAULT_LIMITS)
     first = (Look(direction="out", place=one, tone_hz=1000.0),)
     more = (*first, Look(direction="in", place=two, tone_hz=1000.0))
-    # 0.08 bit: the quadrature uses few points, and different ones for one and for two readings.
-    assert information_bits(posterior, more) >= information_bits(posterior, first) - 0.08
+    # 0.2 bit: the quadrature uses few points, and different ones for one and for two readings;
+    # 12 000 draws lost 0.155 bit at most, where the second reading tells nothing at all.
+    assert information_bits(posterior, more) >= information_bits(posterior, first) - 0.2
 
 
 def test_nothing_to_read_tells_nothing() -> None:
