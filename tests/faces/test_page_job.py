@@ -98,9 +98,10 @@ def drag(page: Any, label: str, to: tuple[float, float]) -> None:
 
 
 def run_design(page: Any) -> None:
+    before = revision(page)
     page.get_by_role("button", name=re.compile("Run the design")).first.click()
     expect(page.locator("#work")).to_be_visible()
-    expect(page.locator("#work")).not_to_be_visible(timeout=60_000)
+    expect(page.locator("#revision")).not_to_have_text(str(before), timeout=60_000)
 
 
 def test_a_whole_job_from_plan_file_to_the_named_fault(
@@ -285,7 +286,7 @@ def test_a_whole_job_by_keyboard_alone(desk: Any, server: Server) -> None:
     tab_to(desk, desk.get_by_role("button", name="Run the design").last)
     desk.keyboard.press("Enter")
     expect(desk.locator("#work")).to_be_visible()
-    expect(desk.locator("#work")).not_to_be_visible(timeout=60_000)
+    expect(desk.locator("#revision")).not_to_have_text("0", timeout=60_000)
     folder = server.folder / "keys-only"
     assert open_job(folder).design.speakers
     tab_to(desk, desk.get_by_role("link", name=re.compile("Ceiling")))
