@@ -13,6 +13,7 @@ from soffit.tables.load import load_table
 from soffit.tables.settings import setting
 from soffit.units import Quantity, parse, parse_gauge
 from soffit_checked_job import clean_job, with_room
+from soffit_job_texts import ONE_ROOM
 
 LINE = ["line", "--speakers", "3", "--tap", "5 W", "--feed", "10 m", "--cable", "1.5 mm2"]
 
@@ -137,3 +138,12 @@ def test_no_option_is_passed_over_in_silence(words, capsys, tmp_path: Path, monk
     assert run(words) == 2
     assert "command line" in capsys.readouterr().err
     assert not list(tmp_path.iterdir())
+
+
+def test_a_room_in_millimetres_is_told_so_at_once(capsys, tmp_path: Path) -> None:
+    text = ONE_ROOM.replace("size = [5, 5]", "size = [9000, 5000]")
+    (tmp_path / "job.toml").write_text(text, encoding="utf-8")
+    assert run(["design", str(tmp_path)]) == 2
+    told = capsys.readouterr().err
+    assert "rooms.hall" in told
+    assert "9000 m long" in told

@@ -66,6 +66,9 @@ _REVERBERATION_S: Final = (0.05, 20.0)
 _STEEPEST: Final = 3.0
 """Rise of a ceiling over its run: steeper ones are walls."""
 
+_LONGEST_ROOM_M: Final = 500.0
+"""Longest side of a room: beyond, it is a mistaken unit. [m]"""
+
 _LEAST_FLOOR_M2: Final = 0.05
 """Floor that columns must leave. [m²]"""
 
@@ -178,6 +181,8 @@ def build_room(context: RoomContext, key: str, entry: RoomEntry, storey_key: str
     outline = read_ring(problems, path, entry)
     if outline is None:
         return None
+    if not _is_room_sized(problems, path, outline):
+        return None
     row = room_row(entry.use, entry.label or key)
     ceilings = _ceilings(context, path, entry, outline)
     listening = _listening(context, path, entry, outline, float(row["ear_height_m"]))
@@ -231,6 +236,19 @@ def _part(
         )
         return None
     return ring
+
+
+def _is_room_sized(problems: Problems, path: Path, outline: Ring) -> bool:
+    longest = max(max(axis) - min(axis) for axis in zip(*outline, strict=True))
+    if longest <= _LONGEST_ROOM_M:
+        return True
+    problems.add(
+        path,
+        f"the room is {longest:.0f} m long",
+        why=f"a room has at most {_LONGEST_ROOM_M:g} m; a bare number is metres",
+        do='check its units, such as "9000 mm", or divide it',
+    )
+    return False
 
 
 def _holes(problems: Problems, path: Path, entry: RoomEntry, outline: Ring) -> tuple[Ring, ...]:
