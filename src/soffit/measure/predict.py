@@ -26,7 +26,7 @@ Direction = Literal["whole", "out", "in", "alone", "volts", "amps"]
 BREAK_OHM: Final = 1e7
 CABLE_H_M: Final = 0.6e-6
 CABLE_F_M: Final = 100e-12
-"""Loop inductance and capacitance of cable, middle of TRADE's 0.5-0.7 µH/m and 50-150 pF/m."""
+"""Loop inductance and capacitance of cable, middle of the usual 0.5-0.7 µH/m and 50-150 pF/m."""
 CABLE_H_SD: Final = 0.3
 """How far that inductance may be off, one standard deviation."""
 LEADS_MOST: Final = 1.5
