@@ -237,6 +237,16 @@ def test_rails_must_span_the_pitch_and_carry_the_unit() -> None:
     assert support_part(CATALOGUE, entry, odd) is None
 
 
+def test_a_closed_board_asks_for_a_frame_because_it_has_no_tees() -> None:
+    board = replace(clean_job().survey.ceiling("r", "c"), kind="plasterboard", grid=None)
+    for type_id in ("ceiling-4", "ceiling-6"):
+        part = support_part(CATALOGUE, CATALOGUE.speaker(type_id), board)
+        assert part is not None
+        assert part.kind == "frame"
+    heavy = replace(CATALOGUE.speaker("ceiling-6"), mass_kg=40.0)
+    assert support_part(CATALOGUE, heavy, board) is None
+
+
 def test_the_safety_wire_is_the_shortest_that_is_long_and_strong_enough() -> None:
     limits = clean_job().survey.limits
     entry = CATALOGUE.speaker("ceiling-6")

@@ -3,8 +3,8 @@
 from typing import Final
 
 from soffit.check.kit import Check, Context, at_room, at_speaker, count_text
-from soffit.evaluate.ceiling import SpeakerFit
-from soffit.evaluate.ceiling_runners import RESTING, span_groups
+from soffit.evaluate.ceiling import RESTING, SpeakerFit, support_kind
+from soffit.evaluate.ceiling_runners import span_groups
 from soffit.model.findings import Finding
 from soffit.model.survey import Ceiling
 
@@ -16,6 +16,10 @@ def _ceiling(context: Context, fit: SpeakerFit) -> Ceiling:
 def _rests_on_grid(context: Context, fit: SpeakerFit) -> bool:
     support = context.job.catalogue.speaker(fit.type_id).support
     return _ceiling(context, fit).kind == "grid" and support in RESTING
+
+
+def _support_kind(context: Context, fit: SpeakerFit) -> str:
+    return support_kind(context.job.catalogue.speaker(fit.type_id), _ceiling(context, fit))
 
 
 def _grouped(fits: list[SpeakerFit]) -> list[tuple[str, str, list[SpeakerFit]]]:
@@ -35,7 +39,7 @@ def _no_support(context: Context) -> list[Finding]:
         at_room(
             room,
             _room_label(context, room),
-            f"no {context.job.catalogue.speaker(type_id).support} of the catalogue carries"
+            f"no {_support_kind(context, members[0])} of the catalogue carries"
             f" {type_id} ({context.mass(members[0].mass_kg)}) and fits this ceiling;"
             f" {count_text(len(members), 'unit')}",
             limit=context.mass(members[0].mass_kg),

@@ -38,6 +38,9 @@ if TYPE_CHECKING:
 TAKES_TILE = frozenset({"light", "air outlet", "hatch", "sign", "fan"})
 """Kinds of obstacle that make the tile they sit in useless."""
 
+RESTING = frozenset({"rails", "bridge"})
+"""Kinds of support that put a unit's mass on the grid."""
+
 _OWN_CLEARANCE = frozenset({"light", "air outlet", "sprinkler", "detector", "curtain"})
 """Kinds of obstacle with a clearance of their own among the limits."""
 
@@ -698,6 +701,28 @@ def _shares(place: CeilingPlace, speaker: Speaker, crowd: Crowd) -> str:
     return ""
 
 
+def support_kind(entry: SpeakerType, ceiling: Ceiling) -> str:
+    """Return the kind of mounting part that carries a type in a ceiling.
+
+    Rails and bridges rest on tees; where a board is closed there are none, and a frame behind
+    the board, screwed to joists or battens, takes their place.
+
+    Parameters
+    ----------
+    entry
+        Catalogue entry of the speaker.
+    ceiling
+        Where.
+
+    References
+    ----------
+    Common practice, no source.
+    """
+    if ceiling.kind == "plasterboard" and entry.support in RESTING:
+        return "frame"
+    return entry.support
+
+
 def support_part(catalogue: Catalogue, entry: SpeakerType, ceiling: Ceiling) -> HardwareType | None:
     """Return the lightest mounting part that carries a type in a ceiling; ``None`` if none does.
 
@@ -713,7 +738,7 @@ def support_part(catalogue: Catalogue, entry: SpeakerType, ceiling: Ceiling) -> 
     fitting = [
         part
         for part in catalogue.hardware_types
-        if part.kind == entry.support
+        if part.kind == support_kind(entry, ceiling)
         and part.capacity_kg >= entry.mass_kg
         and _spans(part, ceiling)
     ]

@@ -9,9 +9,6 @@ from soffit.ceiling.plane import FloatArray
 from soffit.evaluate.ceiling import SpeakerFit
 from soffit.model.survey import Ceiling, Grid
 
-RESTING = frozenset({"rails", "bridge"})
-"""Kinds of support that put a unit's mass on the grid."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SpanGroup:

@@ -139,6 +139,7 @@ class HardwareTypeEntry(Entry):
     kind: Literal[
         "rails",
         "bridge",
+        "frame",
         "box",
         "safety wire",
         "terminal",

@@ -305,7 +305,7 @@ class CableType:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HardwareType:
-    """One catalogue entry of a mounting part: rails, bridge, box, safety wire, terminal.
+    """One catalogue entry of a mounting part: rails, bridge, frame, box, safety wire, terminal.
 
     Parameters
     ----------
@@ -324,6 +324,7 @@ class HardwareType:
     kind: Literal[
         "rails",
         "bridge",
+        "frame",
         "box",
         "safety wire",
         "terminal",

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from soffit.evaluate.ceiling import CeilingState, SpeakerFit
+from soffit.evaluate.ceiling import CeilingState, SpeakerFit, support_kind
 from soffit.evaluate.line import LineState
 from soffit.model.catalogue import SpeakerType
 from soffit.model.decisions import Job
@@ -134,11 +134,14 @@ def _aim_text(speaker: Speaker) -> str:
 def _support_text(job: Job, entry: SpeakerType, fit: SpeakerFit) -> str:
     imperial = job.survey.site.is_imperial
     mass = format_mass(entry.mass_kg, imperial=imperial)
+    ceiling = job.survey.ceiling(fit.room_key, fit.ceiling_key)
     if not fit.support_id:
-        return f"{entry.support} for {mass}: no part in the catalogue, choose one that says so"
+        kind = support_kind(entry, ceiling)
+        return f"{kind} for {mass}: no part in the catalogue, choose one that says so"
     part = job.catalogue.hardware(fit.support_id)
     capacity = format_mass(fit.support_capacity_kg, imperial=imperial)
-    return f"{part.name} carries it (unit {mass}, part {capacity}); the tile carries nothing"
+    sheet = "board" if ceiling.kind == "plasterboard" else "tile"
+    return f"{part.name} carries it (unit {mass}, part {capacity}); the {sheet} carries nothing"
 
 
 def _safety_text(job: Job, fit: SpeakerFit) -> str:
