@@ -15,6 +15,7 @@ from soffit.model.survey import ObstacleKind, Point
 from soffit.plans.calibrate import Similar, similar_by
 from soffit.plans.door_swings import Swing, closed_doors
 from soffit.plans.drawing_units import UnitVote, vote_unit
+from soffit.plans.drawn_lines import drawn_lines
 from soffit.plans.dxf_entities import Drawing, RawBlock, arc_points, load_drawing
 from soffit.plans.files import refuse
 from soffit.plans.ifc_things import kind_by_words, not_overhead
@@ -83,6 +84,7 @@ def read_dxf(path: Path, wishes: ReadWishes | None = None) -> PlanProposal:
         notes=(*plan.notes, *notes),
         set_aside=(*areas, *aside),
         linework=_linework(lines.walls),
+        drawn=(drawn_lines(storey.key, plan.drawn()),),
     )
 
 
@@ -210,6 +212,15 @@ class _Plan:
             grid=np.concatenate(grids) if grids else np.zeros((0, 2, 2)),
             unit_confidence=self.vote.confidence,
         )
+
+    def drawn(self) -> list[FloatArray]:
+        """Return all lines and arcs of the drawing, but those of layers to skip."""
+        shown = [
+            self.metres(lines)
+            for name, lines in sorted(self.drawing.segments.items())
+            if meaning_of_layer(name, self.wishes.layers) != "skip" and not _is_dimension(name)
+        ]
+        return [*shown, *(self._flat(arc_points(arc)) for arc in self.drawing.arcs)]
 
     def _texts(self, layers: tuple[tuple[str, str], ...]) -> list[DrawnText]:
         asked = any(meaning == "text" for meaning, _ in layers)

@@ -10,6 +10,7 @@ from shapely.geometry import Polygon
 
 from soffit.errors import JobError
 from soffit.plans.doors import doors_on, is_near
+from soffit.plans.drawn_lines import drawn_lines, section
 from soffit.plans.files import refuse
 from soffit.plans.ifc_ceilings import CeilingFinder, Cover, covers
 from soffit.plans.ifc_model import (
@@ -25,6 +26,7 @@ from soffit.plans.ifc_surfaces import footprint, hull_of
 from soffit.plans.ifc_things import Thing, things_of
 from soffit.plans.keys import key_of
 from soffit.plans.proposal import (
+    DrawnLines,
     ObstacleProposal,
     PlanProposal,
     ReadWishes,
@@ -38,6 +40,11 @@ from soffit.tables.settings import DEFAULT_LIMITS
 
 _LEAST_HEIGHT_M: Final = 1.0
 _DOOR_REACH_M: Final = 0.45
+_CUT_M: Final = 1.2
+"""Height over a floor at which a plan is cut; common practice, no source. [m]"""
+
+_SHOWN_IN_PLAN: Final = ("IfcWall", "IfcColumn", "IfcCurtainWall", "IfcDoor", "IfcWindow")
+_MOST_IN_PLAN: Final = 4000
 _WHOLE_FLOOR: Final = frozenset({"GFA", "PARKING"})
 
 
@@ -372,7 +379,34 @@ def read_ifc(
         notes=tuple(notes),
         set_aside=(*reader.set_aside, *aside),
         others=tuple(other.name for other in others),
+        drawn=_drawn(reader, rooms),
     )
+
+
+def _drawn(reader: _Reader, rooms: Sequence[RoomProposal]) -> tuple[DrawnLines, ...]:
+    """Cut walls, columns, doors and windows a little over each floor, as a plan shows them."""
+    bodies: list[Mesh] = []
+    for kind in _SHOWN_IN_PLAN:
+        for element in reader.model.by_type(kind):
+            if len(bodies) >= _MOST_IN_PLAN:
+                break
+            mesh = reader.mesher.mesh(element)
+            if mesh is not None:
+                bodies.append(mesh.moved(reader.shift))
+    found = []
+    for storey in reader.storeys.values():
+        level = storey.elevation_m + _CUT_M
+        parts = [
+            section(body.corners, body.faces, level)
+            for body in bodies
+            if body.low < level < body.high
+        ]
+        for room in rooms:
+            if room.storey_key == storey.key:
+                ring = np.array(room.outline)
+                parts.append(np.stack([ring, np.roll(ring, -1, axis=0)], axis=1))
+        found.append(drawn_lines(storey.key, parts))
+    return tuple(found)
 
 
 def _no_spaces(path: Path, count: int) -> JobError:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from soffit.model.survey import Point
 from soffit.plans.calibrate import POINT_M, Similar, scale_notes, similar_by
 from soffit.plans.door_swings import closed_doors
+from soffit.plans.drawn_lines import drawn_lines
 from soffit.plans.labels import DrawnText, room_labels
 from soffit.plans.pdf_page import Page, load_page
 from soffit.plans.proposal import (
@@ -87,6 +88,7 @@ def read_pdf(path: Path, wishes: ReadWishes | None = None) -> PlanProposal:
         set_aside=tuple(aside[:40]),
         linework=_linework(lines.walls),
         underlays=(_underlay(path, page, scale, wishes.page),),
+        drawn=(drawn_lines(storey.key, [_segments(page, list(page.segments), scale.place)]),),
     )
 
 

@@ -81,6 +81,34 @@ def read_photo(path: Path, wishes: ReadWishes | None = None) -> PlanProposal:
     )
 
 
+def preview(path: Path, most: int) -> tuple[bytes, int, int]:
+    """Return a picture small enough to be looked at, as WebP, with the size that the file has.
+
+    Parameters
+    ----------
+    path
+        The file.
+    most
+        Most pixels across or up.
+
+    Returns
+    -------
+    tuple
+        The small picture, and pixels of the file across and up.
+
+    Raises
+    ------
+    JobError
+        If it cannot be opened, or is unreasonably large.
+    """
+    image = _open(path)
+    wide, tall = image.size
+    image.thumbnail((most, most))
+    stream = io.BytesIO()
+    image.save(stream, "WEBP", quality=70, method=3)
+    return stream.getvalue(), wide, tall
+
+
 def _open(path: Path) -> Any:  # noqa: ANN401 a picture of the library
     from PIL import Image, ImageOps, UnidentifiedImageError
 

@@ -211,6 +211,22 @@ class Underlay:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DrawnLines:
+    """All lines that a file draws of one storey, walls or not, to draw rooms on.
+
+    Parameters
+    ----------
+    storey_key
+        Its storey.
+    lines : (n, 4)
+        Ends x1, y1, x2, y2 in plan. [m]
+    """
+
+    storey_key: str
+    lines: tuple[tuple[float, float, float, float], ...] = field(repr=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PlanProposal:
     """All that was read from one file.
 
@@ -230,6 +246,8 @@ class PlanProposal:
         Pictures to draw on.
     others
         Further files that were read along.
+    drawn
+        All lines of the file, storey by storey, to draw rooms on.
     """
 
     source: str
@@ -243,6 +261,7 @@ class PlanProposal:
     linework: tuple[tuple[Point, Point], ...] = ()
     underlays: tuple[Underlay, ...] = field(default=(), repr=False)
     others: tuple[str, ...] = ()
+    drawn: tuple[DrawnLines, ...] = field(default=(), repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

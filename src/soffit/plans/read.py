@@ -52,6 +52,7 @@ def _on_storey(proposal: PlanProposal, wishes: ReadWishes) -> PlanProposal:
         proposal,
         storeys=(StoreyProposal(key=key, label=label, elevation_m=level),),
         rooms=tuple(replace(room, storey_key=key) for room in proposal.rooms),
+        drawn=tuple(replace(lines, storey_key=key) for lines in proposal.drawn),
     )
 
 

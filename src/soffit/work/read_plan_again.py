@@ -76,7 +76,7 @@ def keep_again(
         folder=folder,
         differences=tuple(differences),
     )
-    if report.proposal.underlays:
+    if report.proposal.underlays or report.proposal.drawn:
         keep_files(changed, folder, (path,))
     steps = [step for item in differences for step in item.steps]
     if not (accept or is_named) or not steps:

@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from soffit.plans.to_job import SiteWishes
     from soffit.work.read_plan import ReadReport
 
+LINES_ENDING: Final = ".lines.json"
+"""What a plan draws, storey by storey, to draw rooms on: its file name and this."""
+
 MEMORY_ENDING: Final = ".read.json"
 """What the last reading of a plan said: its file name and this, in the folder ``plans``."""
 
@@ -126,7 +129,7 @@ def nothing_kept(report: "ReadReport", path: Path) -> JobError:
 
 
 def keep_files(report: "ReadReport", folder: Path, files: Sequence[Path]) -> None:
-    """Put the plan, its drawing and its pictures into the job's folder ``plans``.
+    """Put the plan, its drawing, its lines and its pictures into the job's folder ``plans``.
 
     Parameters
     ----------
@@ -157,9 +160,25 @@ def keep_files(report: "ReadReport", folder: Path, files: Sequence[Path]) -> Non
             "origin_m": list(item.origin),
             "pixel_m": item.pixel_m,
             "turn_rad": item.turn_rad,
+            "storey": report.proposal.storeys[0].key if report.proposal.storeys else "",
             "snap_points_m": [list(point) for point in item.snap_points],
         }
         replace_file(plans / f"{item.name}.json", json.dumps(about) + "\n")
+    if any(item.lines for item in report.proposal.drawn):
+        replace_file(plans / f"{files[0].name}{LINES_ENDING}", _lines_text(report.proposal))
+
+
+def _lines_text(proposal: PlanProposal) -> str:
+    """Return what a plan draws as text: ends of its lines in whole millimetres."""
+    body = {
+        "format": 1,
+        "source": proposal.source,
+        "storeys": {
+            item.storey_key: [round(value * 1e3) for line in item.lines for value in line]
+            for item in proposal.drawn
+        },
+    }
+    return json.dumps(body, ensure_ascii=False, separators=(",", ":")) + "\n"
 
 
 def remember(
