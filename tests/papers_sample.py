@@ -311,8 +311,11 @@ def _line(key, label, speakers):
         load_w=watts,
         drawn_w=watts * 1.1,
         impedance_ohm=5000.0 / watts / 1.1,
-        impedance_low_ohm=5000.0 / watts / 1.1 * 0.88,
-        impedance_high_ohm=5000.0 / watts / 1.1 * 1.12,
+        meter=v.MeterBand(
+            middle_ohm=5000.0 / watts / 1.1,
+            low_ohm=5000.0 / watts / 1.1 * 0.88,
+            high_ohm=5000.0 / watts / 1.1 * 1.12,
+        ),
         worst_loss_db=max(item.loss_db for item in speakers),
         worst_label=speakers[-1].label,
         loss_limit_text=f"0.50 dB warn, 1.00 dB stop ({SOURCE})",

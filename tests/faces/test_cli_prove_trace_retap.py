@@ -15,7 +15,7 @@ from soffit.model.decisions import Design
 from soffit.model.lines import Amplifier, Channel, Line, Run
 from soffit.model.speakers import Speaker
 from soffit.work.demo import make_demo
-from soffit.work.view_tests import test_rows
+from soffit.work.view_tests import commissioning_rows
 from soffit.work.whole import evaluate_job
 
 LINE_V = 70.71067811865476
@@ -252,14 +252,14 @@ def test_a_ring_is_not_traced_as_it_is_but_once_it_was_opened(job, capsys):
 
 def test_the_sheet_says_where_a_ring_is_opened(job):
     ring_of(job)
-    rows = test_rows(evaluate_job(open_job(job)))
+    rows = commissioning_rows(evaluate_job(open_job(job)))
     first = next(row for row in rows if row.expected_text == "ring opened")
     assert "L1/7" in first.what
     assert any(row.place == "L1" and row.direction == "whole" for row in rows)
 
 
 def test_settings_as_left_are_judged_where_the_design_knows_them(job, capsys):
-    rows = [r for r in test_rows(evaluate_job(open_job(job))) if r.quantity == "setting"]
+    rows = [r for r in commissioning_rows(evaluate_job(open_job(job))) if r.quantity == "setting"]
     high = next(r for r in rows if r.place == "L1" and "high-pass" in r.expected_text)
     planned = float(high.expected_text.split()[1])
     zones = {zone.label for zone in open_job(job).survey.zones}

@@ -214,7 +214,7 @@ def line_table(lines: Sequence[LineView], *, imperial: bool) -> Block:
             line.channel_text,
             words.watts(line.load_w),
             words.watts(line.drawn_w),
-            words.ohms(line.impedance_ohm),
+            words.ohms(line.meter.middle_ohm if line.meter else line.impedance_ohm),
             f"{words.decibels(line.worst_loss_db)} at {line.worst_label}",
             words.run_length(line.length_m, imperial=imperial),
         )
@@ -379,12 +379,15 @@ def test_table(rows: Sequence[TestRow]) -> Block:
     """
     out: list[Sequence[Any]] = []
     phase = ""
+    chapter, item = 0, 0
     shared = _shared_drives(rows)
     for row in rows:
+        item += 1
         if row.phase != phase:
             phase = row.phase
+            chapter, item = chapter + 1, 1
             drive = shared[phase]
-            out.append(span(phase + (f" (on the line: {drive})" if drive else ""), 6))
+            out.append(span(f"{chapter} {phase}" + (f" (on the line: {drive})" if drive else ""), 6))
         what = row.what
         if row.drive and not shared[phase]:
             what += f"; on the line: {row.drive}"
@@ -392,7 +395,7 @@ def test_table(rows: Sequence[TestRow]) -> Block:
         if row.room_label and row.room_label != row.place:
             place += f", {row.room_label}"
         out.append(
-            (str(row.step), place, {"text": what, "below": row.note}, words.expected(row), "", "")
+            (f"{chapter}.{item}", place, {"text": what, "below": row.note}, words.expected(row), "", "")
         )
     head = ("", "place", "test", "expected", "reading", "ok")
     widths: tuple[str | float, ...] = ("auto", "2fr", "4fr", "3fr", 26.0, 8.0)
@@ -477,7 +480,7 @@ def rack_blocks(racks: Sequence[RackView], *, imperial: bool) -> list[Block]:
                     words.watts(channel.drawn_w),
                     words.watts(channel.rated_w),
                     words.percent(channel.load_ratio),
-                    words.ohms(channel.impedance_ohm),
+                    words.ohms(channel.meter_ohm or channel.impedance_ohm),
                     "",
                 )
                 for channel in amplifier.channels

@@ -140,10 +140,10 @@ def _card(
 
 def _meter(item: SpeakerView) -> str:
     parts = []
-    if item.impedance_alone_ohm is not None:
-        parts.append(f"this unit alone {words.ohms(item.impedance_alone_ohm)}")
     if item.impedance_out_ohm is not None:
-        parts.append(f"from here onward {words.ohms(item.impedance_out_ohm)}")
+        parts.append(f"from here onward {words.meter(item.meter_out, item.impedance_out_ohm)}")
+    if item.impedance_alone_ohm is not None:
+        parts.append(f"this unit alone {words.meter(item.meter_alone, item.impedance_alone_ohm)}")
     parts.append(f"at full level {words.volts(item.voltage_v)}")
     return ", ".join(parts)
 

@@ -102,7 +102,7 @@ def label_rows(view: JobView) -> list[tuple[str, list[str], str]]:
                 lines = [
                     f"{channel.lines_text or 'spare'}, {words.volts(channel.voltage_v)}",
                     f"plan {words.watts(channel.load_w)},"
-                    f" {words.ohms(channel.impedance_ohm) or 'no load'}",
+                    f" {words.ohms(channel.meter_ohm or channel.impedance_ohm) or 'no load'}",
                     "measured ............ Ω on ............",
                 ]
                 out.append((name, lines, f"{name} | {channel.lines_text} | {job}"))

@@ -155,17 +155,14 @@ def _notes(sheet: Sheet, under: Box, column: Box, line: LineView) -> None:
 def _facts(
     line: LineView, speakers: Sequence[SpeakerView], *, imperial: bool
 ) -> list[tuple[str, str]]:
-    expected = words.ohms(line.impedance_ohm)
-    if line.impedance_low_ohm is not None and line.impedance_high_ohm is not None:
-        low, high = words.ohms(line.impedance_low_ohm), words.ohms(line.impedance_high_ohm)
-        expected += f" ({low} to {high})"
     return [
         ("Amplifier", line.channel_text),
         ("Line voltage", words.volts(line.voltage_v)),
         ("Loudspeakers", words.tally(speakers)),
         ("Load of taps", words.watts(line.load_w)),
         ("Drawn, losses in", words.watts(line.drawn_w)),
-        ("Ohms at 1 kHz", expected),
+        ("Meter, 1 kHz", words.meter(line.meter, line.impedance_ohm)),
+        ("By the taps", words.ohms(line.impedance_ohm) if line.meter else ""),
         ("Worst loss", f"{words.decibels(line.worst_loss_db)} at {line.worst_label}"),
         ("Limit", line.loss_limit_text),
         ("Cable", f"{words.run_length(line.length_m, imperial=imperial)}, {line.cable_text}"),

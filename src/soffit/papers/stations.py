@@ -345,10 +345,11 @@ class Drawing:
         else:
             lines += [(node.kind, INK)] if node.kind != "rack" else []
             lines.append((words.volts(node.voltage_v), INK))
+        out_ohm = node.meter_out.middle_ohm if node.meter_out else node.impedance_out_ohm
         if stop.onward:
-            lines.append((f"onward {words.ohms(node.impedance_out_ohm)}", INK))
+            lines.append((f"onward {words.ohms(out_ohm)}", INK))
         elif node.kind == "speaker":
-            lines.append((f"end, alone {words.ohms(node.impedance_out_ohm)}", INK))
+            lines.append((f"end, alone {words.ohms(out_ohm)}", INK))
         if len(stop.onward) > 1:
             lines.append((f"also to {', '.join(stop.onward[1:])}", ACCENT))
         if node.open_here and stop.onward:

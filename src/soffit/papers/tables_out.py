@@ -6,7 +6,7 @@ import io
 from dataclasses import dataclass
 from typing import Any, Final
 
-from soffit.papers.views import JobView
+from soffit.papers.views import JobView, MeterBand
 from soffit.units import FOOT_M, POUND_KG
 
 Cell = str | float | int | None
@@ -89,6 +89,7 @@ def _lines(view: JobView) -> Table:
             round(item.load_w, 2),
             round(item.drawn_w, 2),
             round(item.impedance_ohm, 3),
+            *_band(item.meter),
             round(item.worst_loss_db, 3),
             item.worst_label,
             round(item.length_m / FOOT_M if feet else item.length_m, 2),
@@ -103,13 +104,22 @@ def _lines(view: JobView) -> Table:
         "Line V",
         "Taps W",
         "Drawn W",
-        "Ohms 1 kHz",
+        "Ohms by taps",
+        "Meter ohms 1 kHz",
+        "least",
+        "most",
         "Worst loss dB",
         "at",
         "Cable ft" if feet else "Cable m",
         "Cable",
     )
-    return Table(name="Lines", head=head, rows=rows, totals=(4, 5, 9))
+    return Table(name="Lines", head=head, rows=rows, totals=(4, 5, 12))
+
+
+def _band(meter: MeterBand | None) -> tuple[float | str, float | str, float | str]:
+    if meter is None:
+        return ("", "", "")
+    return (round(meter.middle_ohm, 1), round(meter.low_ohm, 1), round(meter.high_ohm, 1))
 
 
 def _cables(view: JobView) -> Table:

@@ -246,6 +246,21 @@ class WireView:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MeterBand:
+    """What an impedance meter shows at 1 kHz where everything is sound.
+
+    Parameters
+    ----------
+    middle_ohm, low_ohm, high_ohm
+        Likeliest reading, and the band in which it lies. [Ω]
+    """
+
+    middle_ohm: float
+    low_ohm: float
+    high_ohm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SpeakerView:
     """One speaker as every paper shows it.
 
@@ -257,6 +272,8 @@ class SpeakerView:
         Place in the wiring order of its line, from 1.
     type_id, type_name, kind
         Of its catalogue entry; ``kind`` chooses the symbol.
+    type_mark
+        Letter of its type on every sheet, such as ``B``.
     position, mount_height_m
         Plan position of its centre; its face above finished floor. [m]
     tile, tile_text
@@ -268,9 +285,11 @@ class SpeakerView:
     voltage_v, loss_db, delivered_w
         At the speaker at full line voltage. [V, dB, W]
     impedance_out_ohm
-        What a meter sees here looking away from the amplifier, this unit included. [Ω]
+        Looking away from the amplifier, this unit included, taps as resistances. [Ω]
     impedance_alone_ohm
-        This unit alone, nominal at 1 kHz. [Ω]
+        This unit alone, its tap as a resistance. [Ω]
+    meter_out, meter_alone
+        What a meter shows of the two.
     cutout_m, flange_m, depth_m, mass_kg
         Hole diameter (``None``: nothing is cut), trim diameter, depth above the face, mass. [m, kg]
     support_text, safety_text
@@ -312,6 +331,8 @@ class SpeakerView:
     delivered_w: float = 0.0
     impedance_out_ohm: float | None = None
     impedance_alone_ohm: float | None = None
+    meter_out: MeterBand | None = None
+    meter_alone: MeterBand | None = None
     cutout_m: float | None = None
     flange_m: float = 0.0
     depth_m: float = 0.0
@@ -329,6 +350,7 @@ class SpeakerView:
     is_fixed: bool = False
     zone_label: str = ""
     card_note: str = ""
+    type_mark: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -346,7 +368,9 @@ class NodeView:
     voltage_v, loss_db, current_a
         At this place at full line voltage; current in the run. [V, dB, A]
     impedance_out_ohm
-        What a meter sees here looking away from the amplifier, line opened here. [Ω]
+        Looking away from the amplifier, line opened here, taps as resistances. [Ω]
+    meter_out
+        What a meter shows of it.
     open_here
         Whether this is a good place to open the line for tests, and how, in words; may be empty.
     """
@@ -364,6 +388,7 @@ class NodeView:
     loss_db: float = 0.0
     current_a: float = 0.0
     impedance_out_ohm: float | None = None
+    meter_out: MeterBand | None = None
     open_here: str = ""
 
 
@@ -380,9 +405,9 @@ class LineView:
     load_w, drawn_w
         Sum of taps; what is drawn with losses. [W]
     impedance_ohm
-        Expected at the amplifier end at 1 kHz. [Ω]
-    impedance_low_ohm, impedance_high_ohm
-        Its tolerance. [Ω]
+        At the amplifier end at 1 kHz, taps as resistances. [Ω]
+    meter
+        What a meter shows there.
     worst_loss_db, worst_label
         Largest loss and where. [dB]
     loss_limit_text
@@ -408,8 +433,7 @@ class LineView:
     impedance_ohm: float
     worst_loss_db: float
     nodes: tuple[NodeView, ...]
-    impedance_low_ohm: float | None = None
-    impedance_high_ohm: float | None = None
+    meter: MeterBand | None = None
     worst_label: str = ""
     loss_limit_text: str = ""
     length_m: float = 0.0
@@ -551,7 +575,9 @@ class ChannelView:
     voltage_v
         Line voltage to set. [V]
     impedance_ohm
-        Expected at its terminals at 1 kHz. [Ω]
+        At its terminals at 1 kHz, taps as resistances. [Ω]
+    meter_ohm
+        What a meter shows there. [Ω]
     high_pass_hz
         High-pass to set; ``None`` for none. [Hz]
     """
@@ -564,6 +590,7 @@ class ChannelView:
     load_ratio: float
     voltage_v: float
     impedance_ohm: float | None = None
+    meter_ohm: float | None = None
     high_pass_hz: float | None = None
     zones_text: str = ""
     note: str = ""
@@ -609,6 +636,8 @@ class TypeView:
     ----------
     cutout_m, flange_m, depth_m, mass_kg
         Hole (``None``: nothing is cut), trim, depth above the face, mass. [m, kg]
+    mark
+        Its letter on every sheet.
     tile_x_m, tile_y_m
         Visible tile that it is cut into; ``None`` off a grid. [m]
     """
@@ -629,6 +658,7 @@ class TypeView:
     marks_text: str = ""
     directivity_text: str = ""
     source: str = ""
+    mark: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

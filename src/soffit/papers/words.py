@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from soffit.papers.views import SpeakerView, TestRow
+from soffit.papers.views import MeterBand, SpeakerView, TestRow
 from soffit.units import FOOT_M
 
 
@@ -25,6 +25,21 @@ def ohms(value: float | None) -> str:
         if value >= 9.995
         else f"{value:.2f} Ω"
     )
+
+
+def meter(band: MeterBand | None, by_taps_ohm: float | None) -> str:
+    """Return what a meter shows with its band; by the taps alone where nothing is expected.
+
+    Parameters
+    ----------
+    band
+        Reading of a sound line.
+    by_taps_ohm
+        The same with taps as resistances. [Ω]
+    """
+    if band is not None:
+        return f"{ohms(band.middle_ohm)} ({ohms(band.low_ohm)} to {ohms(band.high_ohm)})"
+    return f"{ohms(by_taps_ohm)} by the taps" if by_taps_ohm is not None else ""
 
 
 def volts(value: float) -> str:

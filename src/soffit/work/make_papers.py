@@ -15,7 +15,6 @@ from soffit.papers.svg import write_svg
 from soffit.papers.views import JobView, LogRow, Paper
 from soffit.work.run_checks import find_all
 from soffit.work.view_job import job_view
-from soffit.work.view_tests import test_rows
 from soffit.work.whole import evaluate_job
 
 Progress = Callable[[float, str], None]
@@ -123,7 +122,7 @@ def view_of_folder(folder: Path) -> JobView:
         for entry in read_history(folder)
         if entry.state == "done"
     ]
-    return job_view(whole, find_all(whole), tests=test_rows(whole), log=log)
+    return job_view(whole, find_all(whole), log=log)
 
 
 PACK_NAMES: Final[dict[str, str]] = {str(name): title for name, title in PACKS.items()}

@@ -24,7 +24,7 @@ def sheet_dict(now: Snapshot) -> dict[str, Any]:
         The job; it has a design.
     """
     from soffit.work.prove import report
-    from soffit.work.view_tests import test_rows
+    from soffit.work.view_tests import commissioning_rows
 
     judged = report(now.job)
     verdicts = {verdict.key: verdict for verdict in judged.verdicts}
@@ -40,7 +40,7 @@ def sheet_dict(now: Snapshot) -> dict[str, Any]:
                 "who": reading.who,
             }
         )
-    rows = [_row_dict(row, read) for row in test_rows(now.whole)]
+    rows = [_row_dict(row, read) for row in commissioning_rows(now.whole)]
     return {
         "revision": now.job.design.revision,
         "rows": rows,

@@ -108,14 +108,13 @@ class Snapshot:
         from soffit.job.api import read_history
         from soffit.papers.views import LogRow
         from soffit.work.view_job import job_view
-        from soffit.work.view_tests import test_rows
 
         log = [
             LogRow(date=entry.at[:10], text=entry.what, who=entry.who)
             for entry in read_history(self.folder)
             if entry.state == "done"
         ]
-        return job_view(self._whole, self._findings, tests=test_rows(self._whole), log=log)
+        return job_view(self._whole, self._findings, log=log)
 
     @property
     def view(self) -> "JobView":

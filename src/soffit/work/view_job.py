@@ -6,14 +6,16 @@ from soffit import __version__
 from soffit.errors import JobError, Problem
 from soffit.model.decisions import Job
 from soffit.model.findings import Finding
-from soffit.papers.views import JobView, LogRow, SettingRow, TestRow, TitleView
+from soffit.papers.views import JobView, LogRow, SettingRow, TitleView
 from soffit.papers.words import run_length
 from soffit.tables.settings import setting, settings
 from soffit.work.view_lines import cable_rows, line_views, rack_views
 from soffit.work.view_material import material_rows
+from soffit.work.view_meter import metered_lines, metered_racks, metered_speakers
 from soffit.work.view_readings import reading_rows
 from soffit.work.view_rooms import room_views
 from soffit.work.view_speakers import speaker_views, type_views
+from soffit.work.view_tests import commissioning_rows, expected_rows
 from soffit.work.whole import Whole
 
 
@@ -97,7 +99,6 @@ def job_view(
     whole: Whole,
     findings: Sequence[Finding],
     *,
-    tests: Sequence[TestRow] = (),
     log: Sequence[LogRow] = (),
 ) -> JobView:
     """Return everything that any pack prints.
@@ -108,8 +109,6 @@ def job_view(
         The job and its states.
     findings
         Findings of the checks.
-    tests
-        Rows of the commissioning sheet.
     log
         Entries of the history.
 
@@ -120,18 +119,22 @@ def job_view(
     """
     job = whole.job
     _need_lines(whole)
+    expected = expected_rows(whole)
+    lines = metered_lines(line_views(job, whole.lines, whole.sweeps), expected)
     slack = job.survey.limits["cable_waste_ratio"]
     return JobView(
         title=title_view(job),
         rooms=room_views(whole),
-        speakers=speaker_views(job, whole.lines, whole.ceiling, findings),
-        lines=line_views(job, whole.lines, whole.sweeps),
+        speakers=metered_speakers(
+            speaker_views(job, whole.lines, whole.ceiling, findings), expected
+        ),
+        lines=lines,
         headline=_headline(whole, findings),
-        racks=rack_views(job, whole.lines, whole.sweeps),
+        racks=metered_racks(rack_views(job, whole.lines, whole.sweeps), lines),
         types=type_views(job),
         cables=cable_rows(job, slack_ratio=slack),
         materials=material_rows(job, whole.ceiling, slack_ratio=slack),
-        tests=tuple(tests),
+        tests=commissioning_rows(whole, expected),
         readings=reading_rows(whole),
         findings=tuple(findings),
         assumptions=job.survey.assumptions,
