@@ -119,7 +119,7 @@ CHECKS: Final = (
         "Subwoofer placed by hand",
         "What the hand-placed tile gives against the best of the same number.",
         "move it where the gain is worth it, else leave it",
-        ("", "lowfreq_gain_least_db, common practice, no source"),
+        ("", "least gain worth a move; common practice, no source"),
     ),
     _check(
         "SUB-10",

@@ -116,7 +116,7 @@ def _nodes(
         impedance_out_ohm=state.impedance_ohm,
         open_here="both legs off the amplifier: read the whole line",
     )
-    middle = _halving_key(line)
+    middle = _halving_key(line) if len(line.speaker_keys) > 1 else ""
     nodes = [rack]
     for run, run_state in zip(line.runs, state.runs, strict=True):
         cable = job.catalogue.cable(run.cable_id)
@@ -347,10 +347,15 @@ def _amplifier(
         ),
         rack_units=entry.rack_units,
         mass_kg=entry.mass_kg,
-        class_mark=entry.class_mark,
+        class_mark=_class_text(entry.class_mark),
         output_text="floating output" if entry.floating_output else "one leg of the output earthed",
         note=entry.note,
     )
+
+
+def _class_text(mark: str) -> str:
+    """Return the mark of the output's wiring class as installers say it: "Class 2"."""
+    return f"Class {mark}" if mark in {"1", "2", "3"} else mark
 
 
 def _channel(
@@ -374,5 +379,7 @@ def _channel(
         voltage_v=lines[0].voltage_v if lines else job.survey.site.line_voltage_v,
         impedance_ohm=1.0 / sum(1.0 / state.impedance_ohm for state in on_it) if on_it else None,
         high_pass_hz=max(corners) if corners else None,
-        zones_text=", ".join(filter(None, (_zones_text(job, line) for line in lines))),
+        zones_text=", ".join(
+            dict.fromkeys(filter(None, (_zones_text(job, line) for line in lines)))
+        ),
     )
