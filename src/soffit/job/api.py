@@ -11,6 +11,7 @@ from soffit.job.catalogue import (
 from soffit.job.create import TEMPLATES, create_job, job_to_toml, template_text
 from soffit.job.design_file import canonical_design, design_text, parse_design
 from soffit.job.edit import Edit, edit_survey, edited_text
+from soffit.job.edit_both import edit_survey_and_design
 from soffit.job.history import HistoryEntry, read_history, undoable
 from soffit.job.locate import parse_path, path_text
 from soffit.job.parse import ParsedJob, parse_job
@@ -37,6 +38,7 @@ __all__ = [
     "create_job",
     "design_text",
     "edit_survey",
+    "edit_survey_and_design",
     "edited_text",
     "job_to_toml",
     "load_demo_catalogue",

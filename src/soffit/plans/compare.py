@@ -346,7 +346,9 @@ def match_rooms(known: Mapping[str, Known], rooms: Mapping[str, Known]) -> dict[
 
 
 def _by_origin(one: Known, two: Known) -> bool:
-    return bool(one.origin_id) and one.origin_id == two.origin_id
+    is_same = bool(one.origin_id) and one.origin_id == two.origin_id
+    # a name and a place of a drawing names a room of its storey; every floor has an Office 1 there
+    return is_same and ("@" not in one.origin_id or one.storey_key == two.storey_key)
 
 
 def _by_label(one: Known, two: Known) -> bool:

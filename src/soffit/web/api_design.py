@@ -216,7 +216,7 @@ def get_history(page: PageOf) -> dict[str, Any]:
 @router.post("/jobs/{job}/design", operation_id="run_design", status_code=202)
 def run_design(page: PageOf, works: WorksOf, body: DesignRun, who: Who) -> dict[str, str]:
     """Start the search of a design."""
-    work = works.start("design", page.folder, {"rooms": body.rooms, "who": who})
+    work = works.start("design", page.folder, {**body.model_dump(), "who": who})
     return {"work": work.key}
 
 

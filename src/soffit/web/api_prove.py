@@ -54,8 +54,11 @@ def get_advice(
 @router.post("/jobs/{job}/trace", operation_id="take_step")
 def take_step(page: PageOf, body: HuntEntry, who: Who) -> dict[str, Any]:
     """Take a reading, a mend or the beginning of a hunt in, and answer with what to do next."""
-    page_prove.hunt_entry(page, body.line, body.entry.model_dump(), who=who)
-    return page_prove.advice(page, body.line, said=body.said, can_listen=body.can_listen)
+    doubts = page_prove.hunt_entry(
+        page, body.line, body.entry.model_dump(), who=who, is_sure=body.is_sure
+    )
+    told = page_prove.advice(page, body.line, said=body.said, can_listen=body.can_listen)
+    return {**told, "doubts": doubts}
 
 
 @router.get("/sayings", operation_id="list_sayings")

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 from fastapi import APIRouter, Request, Response
 from starlette.concurrency import run_in_threadpool
 
+from soffit.errors import TableError
 from soffit.web.bodies import Demo, NewJob, PlanKeep, PlanWishes
 from soffit.web.common import DeskOf, ShelfOf, Who
 from soffit.web.late import Late
@@ -63,10 +64,16 @@ async def unpack_job(request: Request, shelf: ShelfOf, name: str = "job.zip") ->
 
 
 @router.post("/plan-files/upload", operation_id="send_plan_file", status_code=201)
-async def send_plan_file(request: Request, desk: DeskOf, name: str) -> dict[str, Any]:
-    """Read a plan file: IFC, DXF, PDF, a picture, or a list of rooms; nothing is kept yet."""
+async def send_plan_file(
+    request: Request, desk: DeskOf, name: str, beside: str = ""
+) -> dict[str, Any]:
+    """Read a plan file: IFC, DXF, PDF, a picture, or a list of rooms; nothing is kept yet.
+
+    With ``beside`` it belongs to a file that was sent before: another storey of the building, or a
+    model of its services.
+    """
     content = await request.body()
-    plan = await run_in_threadpool(desk.take, name[:120], content)
+    plan = await run_in_threadpool(desk.take, name[:120], content, beside)
     return page_plans.plan_file_dict(plan)
 
 
@@ -79,7 +86,18 @@ def get_plan_file(desk: DeskOf, plan: str) -> dict[str, Any]:
 @router.get("/plan-files/{plan}/drawing", operation_id="draw_plan_file", response_class=Response)
 def draw_plan_file(desk: DeskOf, plan: str) -> Response:
     """Draw what was read from a plan file."""
-    return Response(desk.find(plan).report.drawing, media_type="image/svg+xml")
+    report = desk.find(plan).report
+    return Response(report.drawing if report else "", media_type="image/svg+xml")
+
+
+@router.get("/plan-files/{plan}/picture", operation_id="show_plan_file", response_class=Response)
+def show_plan_file(desk: DeskOf, plan: str) -> Response:
+    """Show a picture that was sent, small enough to be looked at."""
+    picture = desk.find(plan).picture
+    if picture is None:
+        msg = "this plan file is no picture"
+        raise TableError(msg, where="plan files", why="it is read as lines", do="see its drawing")
+    return Response(picture[0], media_type="image/webp")
 
 
 @router.post("/plan-files/{plan}/again", operation_id="read_plan_file_again")
@@ -92,15 +110,14 @@ def read_plan_file_again(desk: DeskOf, plan: str, body: PlanWishes) -> dict[str,
 def keep_plan_file(
     desk: DeskOf, shelf: ShelfOf, plan: str, body: PlanKeep, who: Who
 ) -> dict[str, Any]:
-    """Make a job of a plan file, or bring one up to date."""
+    """Make a job of a plan file and those sent along with it, or bring one up to date."""
     folder = shelf.path(body.job) if body.job else shelf.free(body.title or "plan")
     told = desk.keep(
         plan,
         folder,
-        name=body.title,
-        is_imperial=body.is_imperial,
-        rooms=body.rooms,
+        site=page_plans.site_of(body.title, is_imperial=body.is_imperial),
+        rooms={**body.more, plan: body.rooms},
         accept=body.accept,
         who=who,
     )
-    return {"job": folder.name, "changed": told["changed"], "differences": told["differences"]}
+    return {"job": folder.name, **told}

@@ -72,9 +72,13 @@ class OptionChoice(Body):
 
 
 class DesignRun(Body):
-    """A search to start."""
+    """A search to start: which rooms, what is tried beyond the usual, and how long to prove."""
 
     rooms: list[Short] = []
+    has_free: bool = False
+    has_all_offsets: bool = False
+    proof_s: Annotated[float, Field(ge=1.0, le=3600.0)] | None = None
+    seed: Annotated[int, Field(ge=0, le=2**31)] = 1
 
 
 class PapersRun(Body):
@@ -109,6 +113,7 @@ class HuntEntry(Body):
     entry: ReadingEntry
     said: list[Short] = []
     can_listen: bool = True
+    is_sure: bool = False
 
 
 class SurveyChange(Body):
@@ -142,24 +147,48 @@ class LineMore(Body):
     spacing: Short = ""
 
 
+Place = Annotated[list[float], Field(min_length=4, max_length=4)]
+
+
 class PlanWishes(Body):
-    """What a person says that a plan file does not."""
+    """What a person says that a plan file does not.
+
+    Corners are known places: x and y in the file (pixels from the upper left of a picture, points
+    of a PDF, units of a drawing), and the same place on the plan in metres.
+    """
 
     height: Short = ""
     ceiling: Literal["", "grid", "plasterboard", "open"] = ""
     scale: Annotated[str, Field(pattern=r"^\d*\.?\d*$", max_length=12)] = ""
     unit: Short = ""
     page: Annotated[str, Field(pattern=r"^\d*$", max_length=5)] = ""
+    storey: Short = ""
+    elevation: Short = ""
+    layer: Short = ""
+    corners: Annotated[list[Place], Field(max_length=12)] = []
 
 
 class PlanKeep(Body):
-    """Which rooms of a plan file become which job."""
+    """Which rooms of which plan files become which job.
+
+    ``rooms`` are those of the file in the address; ``more`` those of files sent along with it.
+    """
 
     title: Short = ""
     job: Short = ""
     is_imperial: bool = False
     rooms: list[Short] = []
+    more: dict[str, list[Short]] = {}
     accept: bool = False
+
+
+class ThingMove(Body):
+    """A thing of the survey, moved in plan. [m]."""
+
+    path: Annotated[list[str | int], Field(min_length=2, max_length=4)]
+    by: Annotated[list[float], Field(min_length=2, max_length=2)]
+    revision: int
+    what: Short = ""
 
 
 class RoomSplit(Body):

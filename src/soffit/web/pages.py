@@ -103,12 +103,16 @@ def shelf_page(request: Request, shelf: ShelfOf) -> Response:
 def plan_file_page(request: Request, shelf: ShelfOf, desk: DeskOf, plan: str) -> Response:
     """Show what was read from a plan file, to accept or mend."""
     found = desk.find(plan)
+    if found.first != plan:
+        return RedirectResponse(f"/plan-files/{found.first}", status_code=303)
     return _page(
         request,
         "plan_file",
         sheet="plan_file",
-        plan=page_sheets.plan_file(found),
-        drawing=found.report.drawing,
+        plans=[
+            (page_sheets.plan_file(item), item.report.drawing if item.report else "")
+            for item in desk.group(plan)
+        ],
         jobs=[entry for entry in shelf.entries() if not entry.problem and not entry.is_put_away],
         is_single=shelf.is_single,
     )

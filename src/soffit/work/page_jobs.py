@@ -1,8 +1,10 @@
 """Long work that the page starts: in a process of its own, told step by step, stopped at once."""
 
+import contextlib
 import json
 import os
 import secrets
+import signal
 import subprocess
 import sys
 import threading
@@ -43,6 +45,7 @@ class Work:
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
             env=environment,
+            start_new_session=True,  # so that its solvers can be stopped with it
         )
         if self._process.stdin is not None:
             self._process.stdin.write(question.encode("utf-8"))
@@ -84,7 +87,8 @@ class Work:
         """End it now; writing is atomic, so nothing is left half-written."""
         self._is_stopped = True
         if self._process.poll() is None:
-            self._process.kill()
+            with contextlib.suppress(ProcessLookupError):
+                os.killpg(self._process.pid, signal.SIGKILL)
 
     def follow(
         self, start: int = 0, *, patience_s: float = 15.0
@@ -206,10 +210,20 @@ def run(question: dict[str, Any], tell: Any) -> None:  # noqa: ANN401 a function
 
     try:
         if question["kind"] == "design":
+            from soffit.work.layout_question import Search
             from soffit.work.make_design import make_design
 
             report = make_design(
-                folder, rooms=tuple(question["rooms"]), who=question["who"], progress=progress
+                folder,
+                rooms=tuple(question["rooms"]),
+                seed=question["seed"],
+                who=question["who"],
+                search=Search(
+                    has_free=question["has_free"],
+                    has_all_offsets=question["has_all_offsets"],
+                    proof_s=question["proof_s"],
+                ),
+                progress=progress,
             )
             tell({"event": "done", "result": report.as_dict()})
         else:

@@ -28,10 +28,10 @@ def sheet_dict(now: Snapshot) -> dict[str, Any]:
 
     judged = report(now.job)
     verdicts = {verdict.key: verdict for verdict in judged.verdicts}
-    read: dict[tuple[str, str, str], list[dict[str, Any]]] = {}
+    read: dict[Place, list[dict[str, Any]]] = {}
     for reading in _standing(now.job.readings):
         verdict = verdicts.get(reading.key)
-        read.setdefault((reading.place_key, reading.quantity, reading.direction), []).append(
+        read.setdefault(_place_of(reading), []).append(
             {
                 "key": reading.key,
                 "measured": verdict.measured if verdict else reading.word,
@@ -56,15 +56,32 @@ def _standing(readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
     return standing(readings)
 
 
-def _row_dict(
-    row: TestRow, read: Mapping[tuple[str, str, str], list[dict[str, Any]]]
-) -> dict[str, Any]:
+Place = tuple[str, str, str]
+
+
+def _place_of(reading: Reading) -> Place:
+    """Return which row of the sheet a reading answers; each setting of a line has its own."""
+    if reading.quantity == "setting":
+        from soffit.measure.gain_sheet import parse_setting
+
+        return (reading.place.casefold(), "setting", parse_setting(reading.word)[0] or "")
+    return (reading.place_key, reading.quantity, reading.direction)
+
+
+def _row_dict(row: TestRow, read: Mapping[Place, list[dict[str, Any]]]) -> dict[str, Any]:
+    from soffit.measure.gain_sheet import parse_setting
+
     names = (
         "step", "phase", "place", "what", "quantity", "place_key", "expected", "low", "high",
         "unit", "expected_text", "drive", "frequency_hz", "direction", "room_label", "note",
     )  # fmt: skip
     body = {name: getattr(row, name) for name in names}
-    body["read"] = read.get((row.place_key, row.quantity, row.direction), [])
+    where: Place = (row.place_key, row.quantity, row.direction)
+    body["setting"] = ""
+    if row.quantity == "setting":
+        body["setting"] = parse_setting(row.expected_text)[0] or ""
+        where = (row.place.casefold(), "setting", body["setting"])
+    body["read"] = read.get(where, [])
     return body
 
 
@@ -237,9 +254,9 @@ def _words(reading: Reading) -> str:
 
 
 def hunt_entry(
-    page: PageJob, line: str, entry: Mapping[str, Any], *, who: str
-) -> tuple[Reading, ...]:
-    """Take a reading, a mend or the beginning of a hunt in.
+    page: PageJob, line: str, entry: Mapping[str, Any], *, who: str, is_sure: bool = False
+) -> list[dict[str, Any]]:
+    """Take a reading, a mend or the beginning of a hunt in; ask about an odd one first.
 
     Parameters
     ----------
@@ -251,32 +268,61 @@ def hunt_entry(
         ``key``, ``taken_at`` and ``text``: a reading, ``mended PLACE`` or ``begin``.
     who
         Who did it.
+    is_sure
+        Keep an odd one, too, where it can be used at all.
+
+    Returns
+    -------
+    list of dict
+        What is asked about it, as ``soffit trace`` asks; it is kept where nothing is.
     """
     from soffit.job.api import append_readings
+    from soffit.work.prove import now_text
     from soffit.work.trace import book_of_job
-    from soffit.work.trace_book import BEGIN, MENDED
 
     book = book_of_job(page.folder, line)
+    reading = _hunt_reading(book.plan.label, entry, who=who)
+    if any(known.key == reading.key for known in page.job().readings):
+        return []  # it was sent twice: the first has arrived
+    before = len(book.readings)
+    if reading.quantity == "visual" and reading.word in _milestones():
+        book.take(reading)
+        doubts: tuple[Any, ...] = ()
+    else:
+        _, doubts = book.take_clear([reading], now=now_text(), is_sure=is_sure)
+    revision = page.job().design.revision
+    append_readings(
+        page.folder, [replace(item, revision=revision) for item in book.readings[before:]]
+    )
+    return [doubt.as_dict() for doubt in doubts]
+
+
+def _milestones() -> frozenset[str]:
+    from soffit.work.trace_book import BEGIN, MENDED
+
+    return frozenset({BEGIN, MENDED})
+
+
+def _hunt_reading(line: str, entry: Mapping[str, Any], *, who: str) -> Reading:
+    from soffit.work.trace_book import BEGIN, MENDED
+
     text = str(entry.get("text", "")).strip()
     head, _, rest = text.partition(" ")
-    if head.casefold() in {"begin", MENDED}:
-        key, taken_at = str(entry.get("key", "")), str(entry.get("taken_at", ""))
-        if not _KEY.match(key) or not _TIME.match(taken_at):
-            readings_of([entry], who=who)
-        is_begin = head.casefold() == "begin"
-        reading = Reading(
-            key=key,
-            place_key="",
-            place=book.plan.label if is_begin else rest.strip() or "rack",
-            quantity="visual",
-            word=BEGIN if is_begin else MENDED,
-            taken_at=taken_at,
-            who=who,
-        )
-    else:
-        reading = readings_of([entry], who=who)[0]
-    kept = replace(book.take(reading), revision=page.job().design.revision)
-    return append_readings(page.folder, [kept])
+    if head.casefold() not in {"begin", MENDED}:
+        return readings_of([entry], who=who)[0]
+    key, taken_at = str(entry.get("key", "")), str(entry.get("taken_at", ""))
+    if not _KEY.match(key) or not _TIME.match(taken_at):
+        readings_of([entry], who=who)
+    is_begin = head.casefold() == "begin"
+    return Reading(
+        key=key,
+        place_key="",
+        place=line if is_begin else rest.strip() or "rack",
+        quantity="visual",
+        word=BEGIN if is_begin else MENDED,
+        taken_at=taken_at,
+        who=who,
+    )
 
 
 def sayings() -> list[dict[str, Any]]:

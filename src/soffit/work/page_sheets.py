@@ -74,7 +74,6 @@ def _data(body: Any) -> str:  # noqa: ANN401 plain data
 def _ceiling(
     page: PageJob, now: Snapshot, values: Mapping[str, Any], query: Mapping[str, str]
 ) -> dict[str, Any]:
-    del page
     from soffit.papers.maps import band_colours
     from soffit.work.page_live import MEASURES, WORDS
 
@@ -89,6 +88,7 @@ def _ceiling(
         "evenness_db": room.brief.evenness_db if room else 3.0,
         "share": room.brief.evenness_share if room else 0.95,
         "pick": query.get("pick", ""),
+        "underlays": underlays(page, room.storey_key) if room else [],
         "types": [
             {
                 "id": item.id,
@@ -230,11 +230,29 @@ def _trace(
 def _survey(
     page: PageJob, now: Snapshot, values: Mapping[str, Any], query: Mapping[str, str]
 ) -> dict[str, Any]:
-    del values, query
-    from soffit.work.page_survey import overview, survey_dict
+    del query
+    from soffit.work.page_survey import overview, storey_of, survey_dict
 
     body = survey_dict(page)
-    return {"body": body, "drawing": overview(now), "data": _data(body)}
+    storey = storey_of(now, values["room"])
+    body["underlays"] = underlays(page, storey)
+    boxes = [item["box"] for item in body["underlays"]]
+    drawing = overview(now, storey, boxes)
+    return {"body": body, "drawing": drawing, "data": _data(body)}
+
+
+def underlays(page: PageJob, storey: str) -> list[dict[str, Any]]:
+    """Return what rooms of a storey can be drawn on, without the lines and pictures themselves.
+
+    Parameters
+    ----------
+    page
+        The job.
+    storey
+        Key of the storey.
+    """
+    items = page.underlays.items() if page.underlays is not None else ()
+    return [item.as_dict() for item in items if item.storey in {"", storey}]
 
 
 def _log(

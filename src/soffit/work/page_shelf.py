@@ -73,6 +73,30 @@ def folder_name(text: str) -> str:
     return name
 
 
+def blank_text(title: str, *, is_imperial: bool) -> str:
+    """Return the survey of a job that begins with one room.
+
+    Parameters
+    ----------
+    title
+        What papers call it.
+    is_imperial
+        Feet, AWG and 70.7 V; else metres, mm² and 100 V.
+    """
+    from soffit.job.api import edited_text, template_text
+    from soffit.job.edit import as_edits
+
+    edits: list[tuple[str, Any]] = [("site.name", title.strip()[:200] or "New job")]
+    if is_imperial:
+        edits += [
+            ("site.region", "US"),
+            ("site.units", "imperial"),
+            ("site.paper", "letter"),
+            ("site.line_voltage", 70.7),
+        ]
+    return edited_text(template_text("one_room"), as_edits(edits))
+
+
 class Shelf:
     """Jobs of one folder, or one job alone.
 
@@ -208,19 +232,10 @@ class Shelf:
         str
             Its name on the shelf.
         """
-        from soffit.job.api import create_job, edited_text, template_text
-        from soffit.job.edit import as_edits
+        from soffit.job.api import create_job
 
         path = self.free(title)
-        edits: list[tuple[str, Any]] = [("site.name", title.strip()[:200])]
-        if is_imperial:
-            edits += [
-                ("site.region", "US"),
-                ("site.units", "imperial"),
-                ("site.paper", "letter"),
-                ("site.line_voltage", 70.7),
-            ]
-        create_job(path, edited_text(template_text("one_room"), as_edits(edits)), who=who)
+        create_job(path, blank_text(title, is_imperial=is_imperial), who=who)
         return path.name
 
     def demo(self, name: str, *, who: str = "") -> str:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from soffit.model.decisions import Job
     from soffit.model.findings import Finding
     from soffit.papers.views import JobView
+    from soffit.work.page_underlay import Underlays
     from soffit.work.whole import Whole
 
 _WATCHED: Final = ("job.toml", "design.json", "readings.jsonl", "catalogue.toml")
@@ -142,6 +143,16 @@ class PageJob:
         self.lock = threading.RLock()
         self._memory = LowMemory()
         self._now: Snapshot | None = None
+        self._underlays: Underlays | None = None
+
+    @property
+    def underlays(self) -> "Underlays | None":
+        """What rooms can be drawn on; nothing where no plan was read into the job."""
+        if self._underlays is None and (self.folder / "plans").is_dir():
+            from soffit.work.page_underlay import Underlays
+
+            self._underlays = Underlays(self.folder)
+        return self._underlays
 
     def _stamp(self) -> Stamp:
         found = []

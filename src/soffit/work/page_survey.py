@@ -5,10 +5,12 @@ from typing import Any, Final, get_args
 
 from soffit.errors import JobError
 from soffit.model.survey import EvennessMeasure, ObstacleKind, Point, Programme, Room
-from soffit.papers.scene import FAINT, HAIR, INK, SOFT, Path, Pen, Scene, Text
+from soffit.papers import fonts
+from soffit.papers.scene import FAINT, INK, SOFT, Box, Path, Pen, Scene, Text
 from soffit.papers.svg import svg_elements
 from soffit.units import format_length
 from soffit.work.page_state import PageJob, Snapshot
+from soffit.work.page_things import things_dict
 
 _SHEET_MM: Final = 300.0
 _ROOM_KEY: Final = "abcdefghijklmnopqrstuvwxyz0123456789-_"
@@ -26,11 +28,15 @@ def survey_dict(page: PageJob) -> dict[str, Any]:
 
     text = (page.folder / "job.toml").read_text(encoding="utf-8")
     now = page.now()
-    survey = now.job.survey
+    survey, design = now.job.survey, now.job.design
     catalogue = now.job.catalogue
+    tables = tomllib.loads(text)
     return {
         "revision": now.job.job_revision,
-        "tables": tomllib.loads(text),
+        "is_stale": bool(design.speakers) and design.job_hash != now.job.job_hash,
+        "tables": tables,
+        "things": things_dict(tables),
+        "storeys": [{"key": item.key, "label": item.label} for item in survey.storeys],
         "rooms": [_room_dict(now, room) for room in survey.rooms],
         "assumptions": [
             {"path": item.path, "text": item.text, "source": item.source}
@@ -44,8 +50,38 @@ def survey_dict(page: PageJob) -> dict[str, Any]:
                 {"id": item.id, "name": item.name, "kind": item.kind}
                 for item in catalogue.speaker_types
             ],
+            "material": materials_of(tables),
         },
     }
+
+
+def materials_of(tables: Mapping[str, Any]) -> list[dict[str, str]]:
+    """Return the materials that a surface can be made of: the table's, objects, and own ones.
+
+    Parameters
+    ----------
+    tables
+        The tables of job.toml, its own materials among them.
+    """
+    from soffit.tables.load import load_table
+
+    own = [
+        {
+            "id": key,
+            "name": str(entry.get("label") or key),
+            "kind": "own piece" if "each" in entry else "own",
+        }
+        for key, entry in (tables.get("materials") or {}).items()
+    ]
+    plain = [
+        {"id": row["material"], "name": row["name"], "kind": "table"}
+        for row in load_table("absorption").rows
+    ]
+    pieces = [
+        {"id": row["object"].replace(" ", "_"), "name": row["object"], "kind": "piece"}
+        for row in load_table("absorption_objects").rows
+    ]
+    return [*own, *plain, *pieces]
 
 
 def _room_dict(now: Snapshot, room: Room) -> dict[str, Any]:
@@ -128,7 +164,7 @@ def change_survey(
         Edit(
             path=tuple(edit["path"]),
             op=edit.get("op", "set"),
-            value=_plain(edit.get("value")),
+            value=plain_value(edit.get("value")),
         )
         for edit in edits
     ]
@@ -137,152 +173,12 @@ def change_survey(
         return page.now()
 
 
-def split_edits(
-    page: PageJob, room_key_: str, start: Point, end: Point
-) -> tuple[list[dict[str, Any]], str]:
-    """Return the changes that cut a room in two along a straight line.
-
-    Parameters
-    ----------
-    page
-        The job.
-    room_key_
-        The room.
-    start, end
-        Two points of the line; it is taken as long as needed. [m]
-
-    Returns
-    -------
-    tuple
-        The changes, and the key of the new room.
-
-    Raises
-    ------
-    JobError
-        If the line does not cut the room into exactly two.
-    """
-    import tomllib
-
-    from shapely import LineString, Polygon, get_parts
-    from shapely.ops import split
-
-    survey = page.job().survey
-    room = survey.room(room_key_)
-    far = 1e4 / max(_length(start, end), 1e-6)
-    ends = [
-        (start[0] + (end[0] - start[0]) * t, start[1] + (end[1] - start[1]) * t)
-        for t in (-far, far)
-    ]
-    pieces = [
-        piece
-        for piece in get_parts(split(Polygon(room.outline, room.holes), LineString(ends)))
-        if piece.area > 0.01
-    ]
-    if len(pieces) != 2:
-        raise JobError(
-            what=f"this line does not cut {room.label} in two",
-            where=f"rooms.{room.key}",
-            why=f"it makes {len(pieces)} pieces",
-            do="draw it from wall to wall, through the room and past no corner twice",
-        )
-    pieces.sort(key=lambda piece: -piece.area)
-    text = (page.folder / "job.toml").read_text(encoding="utf-8")
-    table = dict(tomllib.loads(text)["rooms"][room.key])
-    fresh = room_key(page, f"{room.key}-2")
-    edits = [*_outline_edits(room.key, table, pieces[0])]
-    second = {
-        name: value for name, value in table.items() if name in {"storey", "use", "brief", "noise"}
-    }
-    second |= {"label": f"{room.label} 2", "outline": _ring(pieces[1])}
-    if "ceilings" in table:
-        whole = [item for item in table["ceilings"] if not _SHAPE & set(item)]
-        second["ceilings"] = whole
-    edits.append({"path": ["rooms", fresh], "op": "set", "value": second})
-    return edits, fresh
-
-
-_SHAPE: Final = frozenset({"corner", "size", "at", "diameter", "outline"})
-
-
-def _ring(polygon: Any) -> list[list[float]]:  # noqa: ANN401 a shapely polygon
-    """Return the corners of a polygon, those on straight walls left out."""
-    plain = polygon.simplify(1e-6).exterior.coords[:-1]
-    return [[round(float(x), 4), round(float(y), 4)] for x, y, *_ in plain]
-
-
-def _outline_edits(key: str, table: Mapping[str, Any], polygon: Any) -> list[dict[str, Any]]:  # noqa: ANN401 a shapely polygon
-    edits: list[dict[str, Any]] = [
-        {"path": ["rooms", key, name], "op": "remove"} for name in sorted(_SHAPE & set(table))
-    ]
-    edits.append({"path": ["rooms", key, "outline"], "op": "set", "value": _ring(polygon)})
-    return edits
-
-
-def merge_edits(page: PageJob, first: str, second: str) -> list[dict[str, Any]]:
-    """Return the changes that make one room of two that lie side by side.
-
-    Parameters
-    ----------
-    page
-        The job.
-    first, second
-        Keys of the rooms; the first one's name, brief and ceilings stay.
-
-    Raises
-    ------
-    JobError
-        If they do not touch, even with a usual wall between them.
-    """
-    import tomllib
-
-    from shapely import Polygon
-    from shapely.geometry import JOIN_STYLE
-
-    survey = page.job().survey
-    one, two = survey.room(first), survey.room(second)
-    if one.storey_key != two.storey_key:
-        raise _apart(one, two, "they are on different storeys")
-    shapes = [Polygon(room.outline) for room in (one, two)]
-    grown = [shape.buffer(_WALL_M / 2, join_style=JOIN_STYLE.mitre) for shape in shapes]
-    joined = grown[0].union(grown[1]).buffer(-_WALL_M / 2, join_style=JOIN_STYLE.mitre)
-    if joined.geom_type != "Polygon" or first == second:
-        raise _apart(one, two, f"more than {_WALL_M:g} m lie between them")
-    tables = tomllib.loads((page.folder / "job.toml").read_text(encoding="utf-8"))
-    edits = _outline_edits(one.key, tables["rooms"][one.key], joined)
-    edits.append({"path": ["rooms", two.key], "op": "remove"})
-    for key, rack in (tables.get("racks") or {}).items():
-        if rack.get("room") == two.key:
-            edits.append({"path": ["racks", key, "room"], "op": "set", "value": one.key})
-    for index, placed in enumerate(tables.get("placed") or []):
-        if placed.get("room") == two.key:
-            edits.append({"path": ["placed", index, "room"], "op": "set", "value": one.key})
-    for key, zone in (tables.get("zones") or {}).items():
-        if two.key in zone.get("rooms", []):
-            rooms = [one.key if item == two.key else item for item in zone["rooms"]]
-            value = list(dict.fromkeys(rooms))
-            edits.append({"path": ["zones", key, "rooms"], "op": "set", "value": value})
-    return edits
-
-
-_WALL_M: Final = 0.5
-"""Thickest wall over which two rooms are merged (common practice, no source). [m]"""
-
-
-def _apart(one: Room, two: Room, why: str) -> JobError:
-    return JobError(
-        what=f"{one.label} and {two.label} cannot become one room",
-        where=f"rooms.{one.key}, rooms.{two.key}",
-        why=why,
-        do="choose two rooms that lie side by side",
-    )
-
-
-def _plain(value: Any) -> Any:  # noqa: ANN401 any value of a file
+def plain_value(value: Any) -> Any:  # noqa: ANN401 any value of a file
     """Return a value with whole numbers as such, as a person would write them."""
     if isinstance(value, list):
-        return [_plain(item) for item in value]
+        return [plain_value(item) for item in value]
     if isinstance(value, dict):
-        return {str(key): _plain(item) for key, item in value.items()}
+        return {str(key): plain_value(item) for key, item in value.items()}
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e9:
         return int(value)
     return value
@@ -352,13 +248,31 @@ def room_key(page: PageJob, label: str) -> str:
     return key
 
 
-def overview(now: Snapshot) -> dict[str, Any]:
-    """Draw all rooms of each storey on one sheet, for the survey.
+def storey_of(now: Snapshot, room_key_: str) -> str:
+    """Return the storey of a room, the first one's for a room that is not there.
 
     Parameters
     ----------
     now
         The job.
+    room_key_
+        Key of the room.
+    """
+    rooms = now.job.survey.rooms
+    return next((room.storey_key for room in rooms if room.key == room_key_), rooms[0].storey_key)
+
+
+def overview(now: Snapshot, storey: str = "", boxes: Sequence[Box] = ()) -> dict[str, Any]:
+    """Draw all rooms of a storey on one sheet, for the survey.
+
+    Parameters
+    ----------
+    now
+        The job.
+    storey
+        Key of the storey; the first room's if empty.
+    boxes
+        What else must have room on the sheet, such as a plan to draw on. [m]
 
     Returns
     -------
@@ -366,7 +280,10 @@ def overview(now: Snapshot) -> dict[str, Any]:
         Size, elements, scale and origin of the drawing.
     """
     survey = now.job.survey
-    points = [point for room in survey.rooms for point in room.outline] or [(0.0, 0.0), (9.0, 6.0)]
+    storey = storey or storey_of(now, "")
+    rooms = [room for room in survey.rooms if room.storey_key == storey]
+    points = [point for room in rooms for point in room.outline] or [(0.0, 0.0), (9.0, 6.0)]
+    points += [corner for box in boxes for corner in (box[:2], box[2:])]
     left, right = min(x for x, _ in points), max(x for x, _ in points)
     low, high = min(y for _, y in points), max(y for _, y in points)
     scale = (_SHEET_MM - 20.0) / max(right - left, high - low, 1.0)
@@ -376,11 +293,8 @@ def overview(now: Snapshot) -> dict[str, Any]:
         return 10.0 + (point[0] - left) * scale, height - 10.0 - (point[1] - low) * scale
 
     scene = Scene(width, height)
-    for room in survey.rooms:
+    for room in rooms:
         ring = tuple(at(point) for point in room.outline)
-        for obstacle in survey.obstacles_in(room.key):
-            corners = tuple(at(point) for point in obstacle.outline)
-            scene.add(Path(rings=(corners,), layer="obstacles", pen=HAIR, closed=True))
         scene.add(Path(rings=(ring,), layer="walls", pen=Pen(0.5, INK), closed=True))
         for hole in room.holes:
             corners = tuple(at(point) for point in hole)
@@ -389,8 +303,24 @@ def overview(now: Snapshot) -> dict[str, Any]:
             )
         xs, ys = [x for x, _ in ring], [y for _, y in ring]
         middle = ((min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2)
+        _letter(scene, room, middle, max(xs) - min(xs))
+    return {
+        "width": round(width, 3),
+        "height": round(height, 3),
+        "drawing": svg_elements(scene.items),
+        "mm_per_m": scale,
+        "origin_m": [left, low],
+        "at": [10.0, height - 10.0],
+        "storey": storey,
+    }
+
+
+def _letter(scene: Scene, room: Room, middle: Point, wide_mm: float) -> None:
+    """Write name and use into a room, where they fit."""
+    cap = min(2.6, max(0.9, 2.6 * wide_mm / max(fonts.width_mm(room.label, cap_mm=2.6), 1.0)))
+    scene.add(Text(at=middle, text=room.label, layer="names", cap=cap, anchor="middle", halo=True))
+    if fonts.width_mm(room.use, cap_mm=1.9) < wide_mm:
         scene.add(
-            Text(at=middle, text=room.label, layer="names", cap=2.6, anchor="middle", halo=True),
             Text(
                 at=(middle[0], middle[1] + 4.0),
                 text=room.use,
@@ -398,13 +328,5 @@ def overview(now: Snapshot) -> dict[str, Any]:
                 cap=1.9,
                 anchor="middle",
                 colour=SOFT,
-            ),
+            )
         )
-    return {
-        "width": width,
-        "height": height,
-        "drawing": svg_elements(scene.items),
-        "mm_per_m": scale,
-        "origin_m": [left, low],
-        "at": [10.0, height - 10.0],
-    }

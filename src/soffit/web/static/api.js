@@ -114,3 +114,13 @@ export function length(metres, fine = false) {
   const rest = whole - feet * 12;
   return feet ? `${feet}' ${rest}"` : `${rest}"`;
 }
+
+/** @param {string} text a length as typed, a bare number in metres @returns {number} metres, or not a number */
+export function metresOf(text) {
+  const clean = text.trim().toLowerCase().replace(/,(?=\d)/, ".").replace(/[\u2032\u2019]/g, "'").replace(/[\u2033\u201d]/g, '"');
+  const plain = clean.match(/^(-?[\d.]+)\s*(m|mm|cm|ft|in|'|")?$/);
+  const factors = /** @type {Record<string, number>} */ ({ m: 1, mm: 0.001, cm: 0.01, ft: 0.3048, "'": 0.3048, in: 0.0254, '"': 0.0254 });
+  if (plain) return Number(plain[1]) * factors[plain[2] || "m"];
+  const feet = clean.match(/^(-?[\d.]+)\s*(?:ft|')\s*([\d.]+)\s*(?:in|")?$/);
+  return feet ? Number(feet[1]) * 0.3048 + Math.sign(Number(feet[1]) || 1) * Number(feet[2]) * 0.0254 : NaN;
+}

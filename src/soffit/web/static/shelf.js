@@ -30,12 +30,15 @@ need("upload").addEventListener("submit", (event) => {
 });
 need("plan-file").addEventListener("submit", async (event) => {
   event.preventDefault();
-  const file = /** @type {HTMLInputElement} */ (need("plan-file-file")).files?.[0];
-  if (!file) return;
-  say(`Reading ${file.name} …`);
+  const files = [.../** @type {FileList} */ (/** @type {HTMLInputElement} */ (need("plan-file-file")).files)];
+  let first = "";
   try {
-    const plan = await ask("POST", `/api/plan-files/upload?name=${encodeURIComponent(file.name)}`, file);
-    location.assign(`/plan-files/${plan.key}`);
+    for (const file of files) {
+      say(`Reading ${file.name} …`);
+      const plan = await ask("POST", `/api/plan-files/upload?name=${encodeURIComponent(file.name)}${first ? `&beside=${first}` : ""}`, file);
+      first = first || plan.key;
+    }
+    if (first) location.assign(`/plan-files/${first}`);
   } catch (error) {
     tell(error);
   }
