@@ -80,6 +80,22 @@ class Layout:
         return len(self.column)
 
 
+def keeps_limits(layout: Layout, family: Family) -> bool:
+    """Return whether a layout has no more speakers beside its pattern, or left out, than allowed.
+
+    Parameters
+    ----------
+    layout
+        A mended lattice or a hand pattern.
+    family
+        Shares allowed.
+    """
+    wanted = layout.count + layout.omitted
+    return layout.nudged <= most_of(family.nudge_ratio, wanted) and layout.omitted <= most_of(
+        family.omit_ratio, wanted
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Scored:
     """A layout with its exact spread."""
@@ -707,16 +723,19 @@ def mended(
     out: list[Scored] = []
     tight = np.flatnonzero(screened.blocked > 0)
     order = tight[np.lexsort((screened.spread_db[tight], screened.count[tight]))]
+    counts = screened.count[order]
+    best = np.full(int(max([*counts.tolist(), *front], default=0)) + 1, np.inf)
+    for count, spread in front.items():
+        best[count] = min(best[count], spread)
+    near = screened.spread_db[order] <= np.minimum.accumulate(best)[counts] + 0.2
     done: dict[int, int] = {}
     columns = _Columns(coarse)
-    for index in order:
+    for index in order[near]:
         count = int(screened.count[index])
-        best = min((v for k, v in front.items() if k <= count), default=float("inf"))
-        if done.get(count, 0) >= _MOST_MENDED or screened.spread_db[index] > best + 0.2:
+        if done.get(count, 0) >= _MOST_MENDED:
             continue
         done[count] = done.get(count, 0) + 1
-        layout = screened.layout(int(index))
-        out += _mend_one(layout, sites, energy_of, columns, family, share)
+        out += _mend_one(screened.layout(int(index)), sites, energy_of, columns, family, share)
     return out
 
 
@@ -776,20 +795,19 @@ def _nudged(
     taken = set(zip(kept.column.tolist(), kept.row.tolist(), strict=True))
     energy = columns.all(kept.column, kept.row)
     for column, row in stuck:
-        best: tuple[float, tuple[int, int]] | None = None
-        for step_x, step_y in _STEPS:
-            place = (column + step_x, row + step_y)
-            if not _is_free(sites, place) or place in taken:
-                continue
-            # The variance of the levels chooses the side; the spread is what is reported.
-            levels = power_ratio_db(np.maximum(energy + columns.of(place), 1e-30))
-            score = float(np.var(levels))
-            if best is None or score < best[0] - 1e-9:
-                best = (score, place)
-        if best is None:
+        places = [(column + step_x, row + step_y) for step_x, step_y in _STEPS]
+        places = [place for place in places if _is_free(sites, place) and place not in taken]
+        if not places:
             return []
-        taken.add(best[1])
-        energy = energy + columns.of(best[1])
+        # The variance of the levels chooses the side; the spread is what is reported.
+        trial = energy + np.stack([columns.of(place) for place in places])
+        scores = np.var(power_ratio_db(np.maximum(trial, 1e-30)), axis=1).tolist()
+        best = 0
+        for number, score in enumerate(scores):
+            if score < scores[best] - 1e-9:
+                best = number
+        taken.add(places[best])
+        energy = energy + columns.of(places[best])
     return sorted(taken, key=lambda place: (place[1], place[0]))
 
 

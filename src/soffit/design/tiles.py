@@ -471,15 +471,14 @@ def _in_the_way(
     """Yield what makes sites useless: things in and under the face, joists, a shallow void."""
     lowest = height - (0.0 if is_above_face(speaker_type) else speaker_type.depth_m)
     radius = speaker_type.flange_diameter_m / 2
-    distances = obstacle_distances_m(positions, outlines=[item.outline for item in obstacles])
-    for number, item in enumerate(obstacles):
+    for item in obstacles:
         if item.bottom_m is not None:
             top = item.top_m if item.top_m is not None else item.bottom_m
             reaches = (item.bottom_m <= height + 0.02) & (top >= lowest - 0.3)
         else:
             reaches = np.ones(len(positions), dtype=bool)
         needed = clearance_m(item, speaker_type, limits)[0]
-        yield item.kind, (distances[:, number] < radius + needed - 1e-6) & reaches
+        yield item.kind, _is_nearer(positions, item, radius + needed - 1e-6) & reaches
     if field is not None:
         for kind in sorted(TAKES_TILE):
             takers = [
@@ -501,6 +500,18 @@ def _in_the_way(
     shallow = _too_shallow(ceiling, positions, height, obstacles, speaker_type, limits)
     if not shallow.all():  # where no tile is deep enough the check says so; placing goes on
         yield "shallow void", shallow
+
+
+def _is_nearer(positions: FloatArray, item: Obstacle, reach_m: float) -> BoolArray:
+    """Sites nearer to an obstacle than a distance; only those in its bounds are measured."""
+    ring = np.asarray(item.outline, dtype=np.float64)
+    low, high = ring.min(axis=0) - reach_m - 1e-6, ring.max(axis=0) + reach_m + 1e-6
+    hit = np.all((positions >= low) & (positions <= high), axis=1)
+    near = np.flatnonzero(hit)
+    if len(near):
+        distance = obstacle_distances_m(positions[near], outlines=[item.outline])[:, 0]
+        hit[near] = distance < reach_m
+    return np.asarray(hit)
 
 
 def _is_in_face(item: Obstacle, height_m: float) -> bool:
@@ -561,8 +572,7 @@ def _too_shallow(
         above = item.bottom_m - height
         low = (above > 0.02) & (above < needed - 1e-9)
         if low.any():
-            distance = obstacle_distances_m(positions, outlines=[item.outline])[:, 0]
-            shallow |= low & (distance < speaker_type.flange_diameter_m / 2 - 1e-9)
+            shallow |= low & _is_nearer(positions, item, speaker_type.flange_diameter_m / 2 - 1e-9)
     return shallow
 
 
