@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from soffit.decibel import power_ratio_db
 from soffit.design.place_ceiling import CeilingSearch, Span2, one_speaker, search_ceiling
 from soffit.design.place_engine import is_large
-from soffit.design.place_family import Family, most_of
+from soffit.design.place_family import Family
 from soffit.design.place_field import Field
 from soffit.design.place_findings import place_findings
 from soffit.design.place_free import free_form
@@ -20,7 +20,7 @@ from soffit.design.place_join import Joint, join_parts
 from soffit.design.place_level import level_of, wanted_level_dba
 from soffit.design.place_look import BLOCKS, LookFrame, look_frame, look_penalty
 from soffit.design.place_question import Question, make_plans, make_question
-from soffit.design.place_search import Layout, spread_of
+from soffit.design.place_search import Layout, keeps_limits, spread_of
 from soffit.design.place_words import pattern_text
 from soffit.design.tiles import ceiling_at, face_height_m
 from soffit.errors import NoSolutionError
@@ -298,7 +298,7 @@ def _candidate(
         nudged=layout.nudged,
         omitted=layout.omitted,
         energy=lambda: search.energy_of(column, row),
-        is_eligible=layout.nudged <= most_of(question.family.nudge_ratio, layout.count),
+        is_eligible=keeps_limits(layout, question.family),
     )
 
 
@@ -377,9 +377,16 @@ def _no_place(question: Question, plan: Sequence[Span2]) -> NoSolutionError:
 def _settled(candidates: Sequence[Candidate], whole: Field, brief: Brief) -> list[Candidate]:
     """Make spreads exact where a few thousandths of a decibel decide on the brief."""
     target = 2.0 * brief.evenness_db
+    sure = [
+        one.count
+        for one in candidates
+        if one.is_eligible and one.spread_db <= target - _DOUBT_DB and not one.mark
+    ]
+    least = min(sure, default=0) if brief.count is None else 0
     out: list[Candidate] = []
     for one in candidates:
-        if abs(one.spread_db - target) < _DOUBT_DB:
+        decides = not least or one.count <= least or bool(one.mark)
+        if decides and abs(one.spread_db - target) < _DOUBT_DB:
             exact = spread_of(whole.energy(one.site_m), brief.evenness_share)
             out.append(replace(one, spread_db=exact))
         else:
@@ -429,7 +436,7 @@ def _result(
     room = question.room
     shown = _shown(candidates, choice)
     wanted, assumed = wanted_level_dba(room, question.limits)
-    fields = (whole, question.loudness_field())
+    fields = Fields(brief=whole, total=question.whole_field(), loud=question.loudness_field())
     options: list[Option] = []
     reached: dict[int, bool] = {}
     for one, mark in shown:
@@ -510,15 +517,34 @@ def _shown(candidates: Sequence[Candidate], choice: Choice) -> list[tuple[Candid
     return named + rest + [(one, "") for one in others[:_MOST_OPTIONS]]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fields:
+    """The fields that an alternative is shown in.
+
+    Parameters
+    ----------
+    brief
+        The brief's measure: chosen on.
+    total
+        The whole field in the same band: printed beside it.
+    loud
+        The whole field in dBA at some hundred ears, for taps.
+    """
+
+    brief: Field
+    total: Field
+    loud: Field
+
+
 def _option(
     question: Question,
     one: Candidate,
     mark: str,
-    fields: tuple[Field, Field],
+    fields: Fields,
     wanted: float,
 ) -> tuple[Option, bool]:
     brief = question.room.brief
-    whole, loud = fields
+    whole, loud = fields.brief, fields.loud
     level = level_of(
         speaker_type=question.speaker_type,
         voltage_v=question.voltage_v,
@@ -536,8 +562,7 @@ def _option(
     energy = whole.energy(one.site_m) if is_public or one.energy is None else one.energy()
     levels = power_ratio_db(np.maximum(energy, 1e-30))
     spread = spread_of(energy, brief.evenness_share)
-    late = question.reverberant(whole.weight)
-    everything = energy if whole.reverberant else energy + late * (one.count + len(question.mains))
+    total = _total_db(question, one, spread, energy, fields, is_exact=is_public or is_known)
     placed_w = sum(tap.power_w for tap in question.placed_taps())
     option = Option(
         pattern=one.pattern,
@@ -551,11 +576,30 @@ def _option(
         type_id=question.speaker_type.id,
         std_db=round(float(np.std(levels)), 4),
         worst_db=round(float(levels.min() - np.median(levels)), 4),
-        whole_spread_db=round(spread_of(everything, brief.evenness_share), 4),
+        whole_spread_db=total if total is None else round(total, 4),
         positions=tuple((round(float(x), 6), round(float(y), 6)) for x, y in one.site_m[:, :2]),
         tiles=tuple((int(c), int(r)) for c, r in one.tile) if one.is_tiled else (),
     )
     return option, level is not None and level.is_reached
+
+
+def _total_db(
+    question: Question,
+    one: Candidate,
+    spread_db: float,
+    energy: FloatArray,
+    fields: Fields,
+    *,
+    is_exact: bool,
+) -> float | None:
+    """Spread of the whole field; None where reflections would be too much work to sum."""
+    brief, total = question.room.brief, fields.total
+    if brief.evenness_measure.startswith("whole"):
+        return spread_db
+    if total.early is None:
+        late = total.fixed_energy - fields.brief.fixed_energy + total.reverberant * one.count
+        return spread_of(energy + late, brief.evenness_share)
+    return spread_of(total.energy(one.site_m), brief.evenness_share) if is_exact else None
 
 
 def option_speakers(

@@ -124,7 +124,7 @@ def ear_grid(field: Field, sites: Sites, *, are_walls_ignored: bool = False) -> 
     are_walls_ignored
         Take rooms with corners and columns too, as if everybody saw everybody.
     """
-    if not field.is_axial or sites.seat_m is not None:
+    if not field.is_axial or sites.seat_m is not None or field.early is not None:
         return None
     if not field.walls.is_convex and not are_walls_ignored:
         return None
@@ -312,7 +312,7 @@ class TensorEngine:
     def __init__(self, field: Field, sites: Sites, *, most: int = _MOST_TENSOR) -> None:
         columns, rows = sites.shape
         inside = np.argwhere(sites.is_inside)
-        if not field.walls.is_convex:
+        if not field.walls.is_convex or field.early is not None:
             most = min(most, _MOST_WALLED)
         keep, self.thinning = _thinned(field, sites, most // max(1, columns * rows))
         self.n_ears = int(keep.sum())

@@ -16,6 +16,7 @@ from soffit.acoustics.radial import look_up, radial_table
 from soffit.acoustics.room import reverberant_energy_per_watt
 from soffit.acoustics.visibility import Outline
 from soffit.decibel import power_ratio
+from soffit.design.place_walls import Early, early_of
 from soffit.evaluate.sound_ears import Ears
 from soffit.evaluate.sound_room import RoomAcoustics
 from soffit.evaluate.sound_source import Sources, columns, measure_weights
@@ -94,6 +95,8 @@ class Field:
     """Columns at all ears of the room; ``None`` where they are quick to compute."""
     index: NDArray[np.intp] | None = None
     """Which of the ears of the store this field has."""
+    early: Early | None = None
+    """First reflections of walls and floor; ``None`` where they do not count."""
 
     @property
     def is_axial(self) -> bool:
@@ -134,6 +137,8 @@ class Field:
                 air_db_m=self.air_db_m,
                 weights=self.weight,
             )[0].T
+            if self.early is not None:
+                out[some] += self.early.columns(self.radiator, site_m[some], ears, self.weight)
         out += self.reverberant
         return out
 
@@ -250,12 +255,12 @@ def reverberant_per_watt(radiator: Radiator, weight: FloatArray, acoustics: Room
     weight : (n_bands,)
         Measure.
     acoustics
-        Room constant.
+        Room constant of what is left to the diffuse field.
     """
     per_band = reverberant_energy_per_watt(
         sensitivity_energy=power_ratio(radiator.sensitivity_db),
         directivity_factor=radiator.directivity_factor,
-        room_constant_m2=acoustics.room_constant_m2,
+        room_constant_m2=acoustics.diffuse_constant_m2,
     )
     return float(per_band @ weight)
 
@@ -288,7 +293,9 @@ def make_field(
     """
     weight = measure_weights(measure, share)
     whole = measure.startswith("whole")
-    keeps = not acoustics.walls.is_convex and ears.count <= _MOST_STORED
+    early = early_of(acoustics) if whole else None
+    is_slow = early is not None or not acoustics.walls.is_convex
+    keeps = is_slow and ears.count <= _MOST_STORED
     return Field(
         store=ColumnStore(ears) if keeps else None,
         radiator=radiator,
@@ -298,4 +305,5 @@ def make_field(
         ears=ears,
         fixed_energy=np.zeros(ears.count) if fixed_energy is None else fixed_energy,
         air_db_m=acoustics.air_db_m,
+        early=early,
     )

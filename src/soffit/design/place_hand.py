@@ -109,7 +109,7 @@ def hand_layout(
             line = xs[:-1] + steps[0] / 2 if counts[0] > 1 else xs
         wanted += [(float(x), float(y)) for x in line]
     chosen: dict[tuple[int, int], None] = {}
-    nudged = 0
+    nudged = omitted = 0
     for x, y in wanted:
         column = int(np.argmin(np.abs(lx - x)))
         row = int(np.argmin(np.abs(ly - y)))
@@ -119,6 +119,7 @@ def hand_layout(
         if not sites.is_free[place] or place in chosen:
             nearest = _nearest_free(free, lx, ly, x, y, chosen, reach_m=max(steps) / 2)
             if nearest is None:
+                omitted += 1
                 continue
             place = nearest
             nudged += 1
@@ -136,6 +137,7 @@ def hand_layout(
         off_middle_m=0.0,
         lines=(counts[0], counts[1]),
         nudged=nudged,
+        omitted=omitted,
     )
 
 

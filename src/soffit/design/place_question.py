@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,7 @@ from soffit.design.place_family import Family
 from soffit.design.place_field import Field, make_field, reverberant_per_watt
 from soffit.design.tiles import Sites, ceiling_polygon, face_height_m, find_sites, to_local
 from soffit.errors import DomainError, NoSolutionError
+from soffit.evaluate.sound import first_reflections
 from soffit.evaluate.sound_ears import Ears, find_ears
 from soffit.evaluate.sound_room import RoomAcoustics, room_acoustics
 from soffit.evaluate.sound_source import (
@@ -29,6 +31,16 @@ from soffit.tables.settings import Limits
 FloatArray = NDArray[np.float64]
 
 _LOUDNESS_EARS = 400
+
+WHOLE: Final[dict[EvennessMeasure, EvennessMeasure]] = {
+    "direct 4 kHz": "whole 4 kHz",
+    "direct 2 kHz": "whole 2 kHz",
+    "direct dBA": "whole dBA",
+    "whole 4 kHz": "whole 4 kHz",
+    "whole 2 kHz": "whole 2 kHz",
+    "whole dBA": "whole dBA",
+}
+"""The whole field of each measure: what is printed beside what was chosen on."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -94,7 +106,7 @@ class Question:
         ears
             Where.
         late
-            Whether their reverberant energy counts.
+            Whether their reverberant energy counts, and first reflections where asked for.
         """
         total = np.zeros(ears.count)
         for item, tap in zip(self.mains, self.placed_taps(), strict=False):
@@ -123,6 +135,7 @@ class Question:
             )[0][:, 0]
             if late:
                 energy = energy + reverberant_per_watt(radiator, weight, self.acoustics)
+                energy += first_reflections(source, ears.point_m, self.acoustics) @ weight
             total += energy * kind.delivered_w(tap) / self.guess_w
         return total
 
@@ -148,6 +161,10 @@ class Question:
             fixed_energy=self.fixed_energy(weight, used, named.startswith("whole")),
         )
 
+    def whole_field(self) -> Field:
+        """Return the whole field in the band of the brief's measure, at all ears."""
+        return self.field(WHOLE[self.room.brief.evenness_measure])
+
     def loudness_field(self) -> Field:
         """Return the whole field in dBA at some hundred ears, for taps."""
         step = max(1, -(-self.ears.count // _LOUDNESS_EARS))
@@ -158,20 +175,12 @@ class Question:
         )
         return self.field("whole dBA", some)
 
-    def reverberant(self, weight: FloatArray) -> float:
-        """Return the reverberant energy of one watt at one speaker. [1/W].
-
-        Parameters
-        ----------
-        weight : (n_bands,)
-            Measure.
-        """
-        return reverberant_per_watt(radiator_of(self.speaker_type), weight, self.acoustics)
-
     def model_text(self) -> str:
-        """Return measure, directivity model and ears in words."""
+        """Return measure, directivity model, ears and what the total holds in words."""
         text = radiator_of(self.speaker_type).directivity.text
-        return f"{self.room.brief.evenness_measure}; {text}; {self.ears.text}"
+        early = ", first reflections of walls and floor" if self.acoustics.first_images else ""
+        total = f"the total is direct{early} and diffuse"
+        return f"{self.room.brief.evenness_measure}; {text}; {self.ears.text}; {total}"
 
 
 def usual_family(limits: Limits) -> Family:
