@@ -121,7 +121,9 @@ def _room_text(room: "RoomSummary") -> str:
 
 def _option_text(option: "Option") -> str:
     meets = "meets the brief" if option.meets_brief else "does not meet the brief"
+    total = option.whole_spread_db
+    whole = "" if total is None else f", whole field ±{total / 2:.1f} dB"
     return (
-        f"{option.count} x {option.type_id}, {option.pattern}, ±{option.spread_db / 2:.1f} dB,"
+        f"{option.count} x {option.type_id}, {option.pattern}, ±{option.spread_db / 2:.1f} dB{whole},"
         f" {option.watts_w:.0f} W ({meets})"
     )
