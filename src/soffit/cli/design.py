@@ -124,6 +124,6 @@ def _option_text(option: "Option") -> str:
     total = option.whole_spread_db
     whole = "" if total is None else f", whole field ±{total / 2:.1f} dB"
     return (
-        f"{option.count} x {option.type_id}, {option.pattern}, ±{option.spread_db / 2:.1f} dB{whole},"
-        f" {option.watts_w:.0f} W ({meets})"
+        f"{option.count} x {option.type_id}, {option.pattern}, ±{option.spread_db / 2:.1f} dB"
+        f"{whole}, {option.watts_w:.0f} W ({meets})"
     )
