@@ -99,6 +99,9 @@ class Option:
         A complete layout. [m]
     tiles
         Column and row of each speaker where the ceiling has a grid.
+    types, taps_w
+        Type and tap of each speaker where they differ; ``type_id`` and ``tap_w`` are then those of
+        the first one. [W]
     """
 
     pattern: str
@@ -115,6 +118,21 @@ class Option:
     whole_spread_db: float | None = None
     positions: tuple[tuple[float, float], ...] = ()
     tiles: tuple[tuple[int, int], ...] = ()
+    types: tuple[str, ...] = ()
+    taps_w: tuple[float, ...] = ()
+
+    def type_at(self, index: int) -> str:
+        """Return the type of a position by its place in ``positions``."""
+        return self.types[index] if self.types else self.type_id
+
+    def tap_at(self, index: int) -> float | None:
+        """Return the tap of a position by its place in ``positions``. [W]."""
+        return self.taps_w[index] if self.taps_w else self.tap_w
+
+    def counts(self) -> tuple[tuple[int, str], ...]:
+        """Return how many of each type are placed, the first type first."""
+        named = self.types or (self.type_id,) * self.count
+        return tuple((named.count(type_id), type_id) for type_id in dict.fromkeys(named))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
