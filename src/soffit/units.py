@@ -329,3 +329,26 @@ def format_mass(mass_kg: float, *, imperial: bool) -> str:
     '4.4 lb'
     """
     return f"{mass_kg / POUND_KG:.1f} lb" if imperial else f"{mass_kg:.1f} kg"
+
+
+def format_force(force_n: float, *, imperial: bool) -> str:
+    """Write a force in pounds-force or newtons.
+
+    Parameters
+    ----------
+    force_n
+        Force. [N]
+    imperial
+        Pounds-force instead of newtons.
+
+    Returns
+    -------
+    str
+        Force with its unit.
+
+    Examples
+    --------
+    >>> format_force(142.3, imperial=True), format_force(142.3, imperial=False)
+    ('32 lbf', '142 N')
+    """
+    return f"{force_n / POUND_FORCE_N:.0f} lbf" if imperial else f"{force_n:.0f} N"

@@ -387,7 +387,9 @@ def test_table(rows: Sequence[TestRow]) -> Block:
             phase = row.phase
             chapter, item = chapter + 1, 1
             drive = shared[phase]
-            out.append(span(f"{chapter} {phase}" + (f" (on the line: {drive})" if drive else ""), 6))
+            out.append(
+                span(f"{chapter} {phase}" + (f" (on the line: {drive})" if drive else ""), 6)
+            )
         what = row.what
         if row.drive and not shared[phase]:
             what += f"; on the line: {row.drive}"
@@ -395,7 +397,14 @@ def test_table(rows: Sequence[TestRow]) -> Block:
         if row.room_label and row.room_label != row.place:
             place += f", {row.room_label}"
         out.append(
-            (f"{chapter}.{item}", place, {"text": what, "below": row.note}, words.expected(row), "", "")
+            (
+                f"{chapter}.{item}",
+                place,
+                {"text": what, "below": row.note},
+                words.expected(row),
+                "",
+                "",
+            )
         )
     head = ("", "place", "test", "expected", "reading", "ok")
     widths: tuple[str | float, ...] = ("auto", "2fr", "4fr", "3fr", 26.0, 8.0)

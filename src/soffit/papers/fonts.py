@@ -1,6 +1,7 @@
 """The one font family of all papers: where its files are and how wide its words run."""
 
 import functools
+import re
 from collections.abc import Iterable
 from importlib import resources
 from pathlib import Path
@@ -18,6 +19,9 @@ _FILES: Final[dict[Weight, str]] = {
 CSS_WEIGHT: Final[dict[Weight, int]] = {"light": 300, "regular": 400, "semibold": 600}
 
 _UNSEEN: Final = "\n\r\t\u200b"
+_UNIT: Final = re.compile(
+    r"(?:\d+/\d+\"?|mm²?|m[²³]?|ft|in|kg|lb|dBA?|W|V|kΩ|Ω|k?Hz|s|°C|%|AWG)[.,;:)]*"
+)
 
 CAP_RATIO: Final = 0.66
 """Height of a capital over the type size; a test holds it against the font file."""
@@ -96,6 +100,17 @@ def fit(text: str, *, room_mm: float, cap_mm: float, weight: Weight = "regular")
     return text.rstrip() + "…"
 
 
+def _words(text: str) -> list[str]:
+    """Return the words of a text; a number stays with its unit or its fraction."""
+    out: list[str] = []
+    for word in text.split():
+        if out and out[-1][-1].isdigit() and _UNIT.fullmatch(word):
+            out[-1] += f" {word}"
+        else:
+            out.append(word)
+    return out
+
+
 def wrap(
     text: str, *, room_mm: float, cap_mm: float, weight: Weight = "regular"
 ) -> tuple[str, ...]:
@@ -114,7 +129,7 @@ def wrap(
     """
     lines: list[str] = []
     current = ""
-    for word in text.split():
+    for word in _words(text):
         longer = f"{current} {word}" if current else word
         if width_mm(longer, cap_mm=cap_mm, weight=weight) <= room_mm:
             current = longer

@@ -1,8 +1,10 @@
 """Legends: every sheet explains the signs that it uses, and only those."""
 
-from collections.abc import Iterable, Sequence
+import math
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
+from soffit.model.survey import Obstacle, Ring
 from soffit.papers import fonts, symbols
 from soffit.papers.plan_drawing import LINE_DASHES
 from soffit.papers.scene import ACCENT, FAINT, HAIR, INK, TINT, WHITE, Box, Disc, Pen, Scene, Text
@@ -50,14 +52,15 @@ class Legend:
         self.y += 4.4
 
     def types(self, speakers: Sequence[SpeakerView]) -> None:
-        """Explain the loudspeakers by type, with their number."""
-        found: dict[tuple[str, str], int] = {}
+        """Explain the loudspeakers by type, with their number, and their letter if they differ."""
+        found: dict[tuple[str, str, str], int] = {}
         for item in speakers:
-            key = (item.kind, item.type_name or _KIND_NAMES[item.kind])
+            key = (item.type_mark, item.kind, item.type_name or _KIND_NAMES[item.kind])
             found[key] = found.get(key, 0) + 1
-        for (kind, name), count in sorted(found.items()):
+        for (mark, kind, name), count in sorted(found.items()):
             symbols.speaker(self.scene, (self.left + 3.0, self.y), 1.7, kind)
-            self._entry(f"{count} × {name}")
+            letter = f"{mark}: " if mark and len(found) > 1 else ""
+            self._entry(f"{letter}{count} × {name}")
 
     def kinds(self, kinds: Iterable[str]) -> None:
         """Explain kinds of loudspeakers."""
@@ -65,13 +68,24 @@ class Legend:
             symbols.speaker(self.scene, (self.left + 3.0, self.y), 1.7, kind)
             self._entry(_KIND_NAMES[kind])
 
-    def lines(self, labels: Sequence[str]) -> None:
-        """Explain the cable of each line, in the order that chose the dashes."""
+    def lines(
+        self,
+        labels: Sequence[str],
+        dashes: Mapping[str, tuple[float, ...]] | None = None,
+        more: Mapping[str, str] | None = None,
+    ) -> None:
+        """Explain the cable of each line: by its dashes, or in the order that chose them."""
         for index, label in enumerate(labels):
-            pen = Pen(0.3, ACCENT, LINE_DASHES[index % len(LINE_DASHES)])
+            dash = dashes[label] if dashes else LINE_DASHES[index % len(LINE_DASHES)]
             start, end = (self.left, self.y), (self.left + 7.0, self.y)
-            self.scene.line(start, end, layer="key", pen=pen)
-            self._entry(f"Cable of line {label}, outwards")
+            self.scene.line(start, end, layer="key", pen=Pen(0.3, ACCENT, dash))
+            self._entry(f"{label}: {more[label]}" if more else f"Cable of line {label}, outwards")
+
+    def match(self, words: str) -> None:
+        """Explain the line where sheets meet."""
+        pen = Pen(0.5, INK, (3.0, 0.8, 0.8, 0.8))
+        self.scene.line((self.left, self.y), (self.left + 7.0, self.y), layer="key", pen=pen)
+        self._entry(words)
 
     def marks(self, kinds: Iterable[str]) -> None:
         """Explain racks, boxes, controls and places to measure."""
@@ -79,19 +93,25 @@ class Legend:
             symbols.mark(self.scene, (self.left + 3.0, self.y), kind)
             self._entry(_MARK_NAMES[kind])
 
-    def obstacles(self, kinds: Iterable[str]) -> None:
+    def obstacles(self, items: Iterable[Obstacle], holes: Sequence[Ring] = ()) -> None:
         """Explain what else is in, under or above the ceiling."""
-        for kind in sorted(set(kinds)):
-            wide, high = (0.9, 0.9) if kind in {"sprinkler", "detector"} else (2.6, 1.3)
-            x, y = self.left + 3.0, self.y
-            ring = (
-                (x - wide, y - high),
-                (x + wide, y - high),
-                (x + wide, y + high),
-                (x - wide, y + high),
-            )
+        x = self.left + 3.0
+        for kind, is_round in sorted({(item.kind, len(item.outline) > 4) for item in items}):
+            y = self.y
+            if kind in {"sprinkler", "detector"} or is_round:
+                radius = 0.9 if kind in {"sprinkler", "detector"} else 1.5
+                turns = [math.tau * step / 24 for step in range(24)]
+                ring = tuple((x + radius * math.cos(t), y + radius * math.sin(t)) for t in turns)
+            else:
+                high = 0.8 if kind == "curtain" else 1.3
+                ring = ((x - 2.6, y - high), (x + 2.6, y - high), (x + 2.6, y + high))
+                ring = (*ring, (x - 2.6, y + high))
             symbols.obstacle(self.scene, ring, kind)
             self._entry(kind[0].upper() + kind[1:])
+        if holes:
+            box = (x - 1.4, self.y - 1.4, x + 1.4, self.y + 1.4)
+            self.scene.box(box, layer="key", pen=Pen(0.35, INK), fill=FAINT)
+            self._entry("Column, shaft or court")
 
     def ceiling(self, room: RoomView, speakers: Sequence[SpeakerView]) -> None:
         """Explain the tint of a tile, or the joists."""

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from soffit.papers import fonts, symbols, words
+from soffit.papers.lanes import side_by_side
 from soffit.papers.legend import Legend
 from soffit.papers.placement import Field, Wanted, place_all
 from soffit.papers.plan_drawing import LINE_DASHES
@@ -23,7 +24,7 @@ from soffit.papers.scene import (
     Scene,
     Text,
 )
-from soffit.papers.sheet import heading, north_arrow, open_sheet, paragraph, scale_bar, scale_text
+from soffit.papers.sheet import north_arrow, open_sheet, paragraph, scale_bar, scale_text
 from soffit.papers.views import JobView, RoomView
 
 _MARGIN: Final = 6.0
@@ -96,14 +97,15 @@ def _draw(
             )
         ring = rings[0]
         field.lines += list(zip(ring, (*ring[1:], ring[0]), strict=True))
-    seen: set[str] = set()
-    for route in (route for room in rooms for route in room.routes):
-        if route.run_key in seen or len(route.points) < 2:
-            continue
-        seen.add(route.run_key)
+    once = {
+        route.run_key: route for room in rooms for route in room.routes if len(route.points) > 1
+    }
+    paths = side_by_side(
+        [projection.ring(route.points) for route in once.values()],
+        [route.line_label for route in once.values()],
+    )
+    for route, points in zip(once.values(), paths, strict=True):
         index = lines.index(route.line_label)
-        shift = 0.45 * index
-        points = [(x + shift, y + shift) for x, y in projection.ring(route.points)]
         pen = Pen(0.3, ACCENT, LINE_DASHES[index % len(LINE_DASHES)])
         scene.line(*points, layer=f"cable {route.line_label}", pen=pen)
         field.lines += list(itertools.pairwise(points))
@@ -192,16 +194,15 @@ def _column(
     north_arrow(scene, (right - 6.0, top + 8.0), projection.vector(view.title.north_angle_rad))
     legend = Legend(scene, (left, top + 14.0, right, bottom))
     legend.dot("Loudspeaker; filled: subwoofer")
-    legend.lines(lines)
     legend.marks(mark.kind for room in rooms for mark in room.marks if mark.kind != "test point")
-    box = heading(scene, (left, legend.y + 1.0, right, bottom), "Lines that run here")
-    for line in view.lines:
-        if line.label not in lines:
-            continue
-        length = words.run_length(line.length_m, imperial=view.title.is_imperial)
-        text = f"{line.label}  {line.channel_text}, {words.watts(line.load_w)}, {length}"
-        y = paragraph(scene, (box[0], box[1], right, bottom - 10.0), text)
-        box = (box[0], y + 0.6, right, bottom)
+    imperial = view.title.is_imperial
+    about = {
+        line.label: f"{line.channel_text}, {words.watts(line.load_w)},"
+        f" {words.run_length(line.length_m, imperial=imperial)} of cable"
+        for line in view.lines
+    }
+    legend.lines(lines, more={label: about.get(label, "") for label in lines})
+    box = legend.below
     if missing:
         text = "Not named for want of room: " + ", ".join(missing)
         paragraph(scene, (box[0], box[1], right, bottom - 10.0), text, colour=ACCENT)

@@ -9,7 +9,7 @@ from soffit.papers.cards import card_pages, cards
 from soffit.papers.letters import missing_letters
 from soffit.papers.map_sheets import map_sheets
 from soffit.papers.overview import overview_sheets
-from soffit.papers.plan import plan_sheet
+from soffit.papers.plan import plan_sheets
 from soffit.papers.scene import Scene
 from soffit.papers.schematic import schematic_sheets
 from soffit.papers.svg import write_svg
@@ -150,10 +150,10 @@ class Maker:
         for index, room in enumerate(self.view.rooms, 1):
             self.progress(f"plan of {room.label}")
             speakers = self.view.in_room(room.key)
-            scene = plan_sheet(room, speakers, self.view.title, number=f"P-{index:02d}")
-            labels = ", ".join(item.label for item in speakers) or "none"
-            alt = f"Ceiling plan of {room.label}. Loudspeakers in wiring order: {labels}."
-            out.append(drawing(scene, f"Plan: {room.label}", alt, f"P-{index:02d}"))
+            for sheet in plan_sheets(room, speakers, self.view.title, number=f"P-{index:02d}"):
+                labels = ", ".join(sheet.labels) or "none by name"
+                alt = f"Ceiling plan of {sheet.name}. Loudspeakers in wiring order: {labels}."
+                out.append(drawing(sheet.scene, f"Plan: {sheet.name}", alt, sheet.number))
         return out
 
     def maps(self) -> list[Section]:

@@ -19,6 +19,7 @@ _RINGS_MM: Final = (0.0, 2.5, 5.0, 8.0, 12.0, 17.0, 23.0, 30.0, 40.0, 55.0, 75.0
 _LINE_COST: Final = 3.0
 _SOFT_COST: Final = 1.0
 _FAR_COST: Final = 2.0
+_ANCHOR_COST: Final = 0.4
 _PASSES: Final = 3
 
 
@@ -49,6 +50,19 @@ class Field:
     soft: list[Box] = field(default_factory=list)
     lines: list[tuple[Point, Point]] = field(default_factory=list)
     gap: float = 0.5
+
+    def hits(self, box: Box) -> int:
+        """Return how many things a box would touch or be crossed by; a box in the way counts most.
+
+        Parameters
+        ----------
+        box
+            Left, top, right, bottom.
+        """
+        one = np.array([box], dtype=float)
+        lines = np.array([(*a, *b) for a, b in self.lines], dtype=float).reshape(-1, 4)
+        hard = np.array(self.boxes, dtype=float).reshape(-1, 4)
+        return int(100 * _hits(one, hard, self.gap)[0] + _crossings(one, lines)[0])
 
 
 def _candidates(wanted: Wanted, ring: float) -> Floats:
@@ -172,3 +186,25 @@ def place_all(wanted: Sequence[Wanted], room: Field) -> tuple[Place | None, ...]
         )
         for box, ring in zip(placer.placed, rings, strict=True)
     )
+
+
+def place_near(wanted: Sequence[Wanted], room: Field) -> Place | None:
+    """Find the best place of one word block that may stand at any of several anchors.
+
+    Parameters
+    ----------
+    wanted
+        The same block at each anchor, the dearest first.
+    room
+        What is in the way.
+    """
+    found: tuple[float, Floats, int] | None = None
+    placer = _Placer(room, 1)
+    for turn, item in enumerate(wanted):
+        here = placer.best(0, item, reach=len(_RINGS_MM))
+        if here is not None and (found is None or here[0] + _ANCHOR_COST * turn < found[0]):
+            found = (here[0] + _ANCHOR_COST * turn, here[1], here[2])
+    if found is None:
+        return None
+    left, top, right, bottom = (float(value) for value in found[1])
+    return Place(box=(left, top, right, bottom), has_leader=found[2] > 0)

@@ -5,9 +5,10 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
-from soffit.model.survey import Ceiling, Grid
+from soffit.model.survey import Ceiling, Grid, Obstacle, Ring
 from soffit.papers import fonts, symbols
-from soffit.papers.placement import Field, Wanted, place_all
+from soffit.papers.lanes import side_by_side
+from soffit.papers.placement import Field, Wanted, place_all, place_near
 from soffit.papers.projection import Projection, bounds
 from soffit.papers.scene import (
     ACCENT,
@@ -26,7 +27,7 @@ from soffit.papers.scene import (
     Scene,
     Text,
 )
-from soffit.papers.views import RoomView, SpeakerView
+from soffit.papers.views import RoomView, RouteView, SpeakerView
 from soffit.units import format_length
 
 if TYPE_CHECKING:
@@ -44,13 +45,34 @@ LINE_DASHES: Final[tuple[tuple[float, ...], ...]] = (
     (0.4, 1.2),
 )
 """Lines differ by dashes, so that grey prints stay clear."""
+MATCH_PEN: Final = Pen(0.5, INK, (6.0, 1.2, 1.2, 1.2))
+"""The line where two sheets of one room meet."""
+
 _OUTSIDE_MM: Final = 3.5
+_SLIDES: Final = (0.0, 0.12, -0.12, 0.22, -0.22, 0.32, -0.32, 0.4, -0.4)
+"""Where along a wall its name may stand, from the middle, in shares of the wall."""
 
 
-def _shape(room: RoomView) -> "Polygon":
-    from shapely import Polygon  # noqa: PLC0415 - only plans need it
+def _shape(room: RoomView, window: Box | None) -> "BaseGeometry":
+    from shapely import Polygon, box  # noqa: PLC0415 - only plans need it
 
-    return Polygon(room.outline, room.holes)
+    whole = Polygon(room.outline, room.holes)
+    return whole if window is None else whole.intersection(box(*window))
+
+
+def inside(point: Point, window: Box | None) -> bool:
+    """Return whether a plan point belongs to a part of a room; of two parts only one has it.
+
+    Parameters
+    ----------
+    point
+        On the plan. [m]
+    window
+        Least and greatest x and y of the part; ``None`` for the whole room. [m]
+    """
+    if window is None:
+        return True
+    return window[0] <= point[0] < window[2] and window[1] <= point[1] < window[3]
 
 
 def clipped_lines(
@@ -118,14 +140,26 @@ class Drawing:
         *,
         imperial: bool,
         area: Box,
+        window: Box | None = None,
+        has_letters: bool = False,
     ) -> None:
-        self.scene, self.room, self.speakers = scene, room, tuple(speakers)
+        self.scene, self.room, self.window = scene, room, window
+        self.speakers = tuple(item for item in speakers if inside(item.position, window))
+        self.marked = tuple(item for item in room.marks if inside(item.position, window))
+        self.has_letters = has_letters and len({item.type_mark for item in speakers}) > 1
         self.to_paper, self.imperial, self.area = projection, imperial, area
-        self.shape = _shape(room)
+        self.shape = _shape(room, window)
         self.field = Field(sheet=area)
         self.lines = tuple(sorted({route.line_label for route in room.routes}))
+        named = [(mark.position, mark.label) for mark in room.marks]
+        named += [(item.position, item.label) for item in speakers]
+        self.ends = {(round(at[0], 2), round(at[1], 2)): label for at, label in named}
         self.unplaced: list[str] = []
-        self.waiting: list[tuple[Point, str, float]] = []
+        self.match_lines: list[tuple[Point, Point]] = []
+        self.obstacles_drawn: list[Obstacle] = []
+        self.holes_drawn: list[Ring] = []
+        self._drawn_lines: set[str] = set()
+        self.waiting: list[tuple[tuple[Point, ...], str]] = []
 
     def draw(self) -> None:
         """Draw all layers, walls and grid below, labels on top."""
@@ -133,16 +167,38 @@ class Drawing:
         self._floor()
         for ceiling in self.room.ceilings:
             self._ceiling(ceiling)
-        for item in self.room.obstacles:
-            ring = self.to_paper.ring(item.outline)
-            symbols.obstacle(self.scene, ring, item.kind)
-            self.field.soft.append(bounds(ring))
+        self._obstacles()
         self._walls()
+        for line in self.match_lines:
+            self.scene.line(*line, layer="match lines", pen=MATCH_PEN)
         self._dimensions()
         self._routes()
+        self._wall_names()
         self._marks()
         self._symbols()
         self._labels()
+
+    def draw_shell(self) -> None:
+        """Draw walls, columns, doors and outer dimensions only, for a key plan."""
+        self._floor()
+        self._walls()
+        low_x, low_y, high_x, high_y = self.shape.bounds
+        box = bounds(self.to_paper.ring(((low_x, low_y), (high_x, high_y))))
+        spans = [(low_x, high_x), (low_y, high_y)]
+        for axis, span in enumerate(reversed(spans) if self.to_paper.turned else spans):
+            self._chain(span, axis, box, 6.5, (low_x, low_y))
+        self._wall_names()
+        for anchors, word in self.waiting:
+            self._note(anchors, word, radius=0.6)
+
+    @property
+    def lines_drawn(self) -> tuple[str, ...]:
+        """Labels of the lines whose cable was drawn, in the order that chose their dashes."""
+        return tuple(line for line in self.lines if line in self._drawn_lines)
+
+    def dashes(self, line_label: str) -> tuple[float, ...]:
+        """Return how the cable of a line is dashed, alike on all parts of a room."""
+        return LINE_DASHES[self.lines.index(line_label) % len(LINE_DASHES)]
 
     def _reserve(self) -> None:
         """Keep lettering off every loudspeaker and mark before the first word is placed."""
@@ -151,15 +207,33 @@ class Drawing:
             self.field.boxes.append(
                 (at[0] - radius, at[1] - radius, at[0] + radius, at[1] + radius)
             )
-        for mark in self.room.marks:
+        for mark in self.marked:
             x, y = self.to_paper(mark.position)
             self.field.boxes.append((x - 2.3, y - 1.8, x + 2.3, y + 1.8))
 
     # -- what is there ----------------------------------------------------------------------
 
     def _floor(self) -> None:
-        rings = (self.to_paper.ring(self.room.outline),)
-        self.scene.add(Path(rings=rings, layer="room", pen=None, fill=WHITE, closed=True))
+        for part in _polygons(self.shape):
+            ring = self.to_paper.ring(_open_ring(part))
+            self.scene.add(Path(rings=(ring,), layer="room", pen=None, fill=WHITE, closed=True))
+
+    def _obstacles(self) -> None:
+        from shapely import Polygon, box  # noqa: PLC0415 - only plans need it
+
+        for item in self.room.obstacles:
+            outlines = [item.outline]
+            if self.window is not None:
+                whole, window = Polygon(item.outline), box(*self.window)
+                if not window.contains(whole):
+                    cut = whole.intersection(window)
+                    outlines = [_open_ring(part) for part in _polygons(cut)]
+            if outlines:
+                self.obstacles_drawn.append(item)
+            for outline in outlines:
+                ring = self.to_paper.ring(outline)
+                symbols.obstacle(self.scene, ring, item.kind)
+                self.field.soft.append(bounds(ring))
 
     def _ceiling(self, ceiling: Ceiling) -> None:
         from shapely import Polygon  # noqa: PLC0415 - only plans need it
@@ -167,10 +241,10 @@ class Drawing:
         shape: BaseGeometry = self.shape
         if ceiling.region is not None:
             shape = shape.intersection(Polygon(ceiling.region))
-            ring = self.to_paper.ring(ceiling.region)
-            self.scene.add(
-                Path(rings=(ring,), layer="ceiling", pen=Pen(0.18, SOFT, (2.0, 1.0)), closed=True)
-            )
+            pen = Pen(0.18, SOFT, (2.0, 1.0))
+            for part in _polygons(shape):
+                ring = self.to_paper.ring(_open_ring(part))
+                self.scene.add(Path(rings=(ring,), layer="ceiling", pen=pen, closed=True))
         if shape.is_empty:
             return
         box = shape.bounds
@@ -222,20 +296,37 @@ class Drawing:
 
     def _walls(self) -> None:
         outline = self.to_paper.ring(self.room.outline)
-        self.scene.add(Path(rings=(outline,), layer="walls", pen=Pen(0.6, INK), closed=True))
-        for hole in self.room.holes:
-            ring = self.to_paper.ring(hole)
-            self.scene.add(
-                Path(rings=(ring,), layer="walls", pen=Pen(0.35, INK), fill=FAINT, closed=True)
-            )
-            self.field.boxes.append(bounds(ring))
-        for index, (a, b) in enumerate(zip(outline, (*outline[1:], outline[0]), strict=True)):
+        if self.window is None:
+            self.scene.add(Path(rings=(outline,), layer="walls", pen=Pen(0.6, INK), closed=True))
+        for piece in (piece for _, piece in self._wall_pieces()):
+            a, b = self.to_paper.ring(piece)
             self.field.lines.append((a, b))
-            name = self.room.wall_names[index] if index < len(self.room.wall_names) else ""
-            if name:
-                self._wall_name(a, b, name)
+            if self.window is not None:
+                self.scene.line(a, b, layer="walls", pen=Pen(0.6, INK))
+        for hole in self.room.holes:
+            for part in _polygons(_within(hole, self.window)):
+                self.holes_drawn.append(hole)
+                ring = self.to_paper.ring(_open_ring(part))
+                self.scene.add(
+                    Path(rings=(ring,), layer="walls", pen=Pen(0.35, INK), fill=FAINT, closed=True)
+                )
+                self.field.boxes.append(bounds(ring))
         for door in self.room.doors:
             self._door(door.position, door.width_m, door.label)
+
+    def _wall_pieces(self) -> list[tuple[int, tuple[Point, Point]]]:
+        """Return the walls with their number, cut at the window."""
+        outline = self.room.outline
+        edges = zip(outline, (*outline[1:], outline[0]), strict=True)
+        pieces = [(number, _cut_line(edge, self.window)) for number, edge in enumerate(edges)]
+        return [(number, piece) for number, piece in pieces if piece is not None]
+
+    def _wall_names(self) -> None:
+        """Name the walls, beside cable and doors."""
+        names = self.room.wall_names
+        for number, piece in self._wall_pieces():
+            if number < len(names) and names[number]:
+                self._wall_name(self.to_paper(piece[0]), self.to_paper(piece[1]), names[number])
 
     def _outward(self, a: Point, b: Point) -> Point:
         """Return the unit vector out of the room at a wall on paper."""
@@ -248,8 +339,8 @@ class Drawing:
         return normal if twice > 0 else (-normal[0], -normal[1])
 
     def _wall_name(self, a: Point, b: Point, name: str) -> None:
-        room_mm = math.dist(a, b) - 4.0
-        if room_mm < 8.0:
+        length = math.dist(a, b)
+        if length < 12.0:
             return
         out = self._outward(a, b)
         angle = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
@@ -257,18 +348,34 @@ class Drawing:
         down = (-math.sin(math.radians(angle)), math.cos(math.radians(angle)))
         side = 1.0 if out[0] * down[0] + out[1] * down[1] > 0 else -1.0
         reach = 1.6 + (1.8 if side > 0 else 0.0)
-        middle = ((a[0] + b[0]) / 2 + out[0] * reach, (a[1] + b[1]) / 2 + out[1] * reach)
-        text = Text(
-            at=middle,
-            text=fonts.fit(name, room_mm=room_mm, cap_mm=1.8),
-            layer="wall names",
-            cap=1.8,
-            anchor="middle",
-            colour=SOFT,
-            angle_deg=angle,
-        )
-        self.scene.add(text)
-        self.field.boxes.append(text.box)
+        word = fonts.fit(name, room_mm=length - 4.0, cap_mm=1.8)
+        width = fonts.width_mm(word, cap_mm=1.8)
+        best: tuple[int, Text] | None = None
+        for slide in _SLIDES:
+            if abs(slide) * length > max((length - width) / 2 - 1.0, 0.0):
+                continue
+            share = 0.5 + slide
+            text = Text(
+                at=(
+                    a[0] + share * (b[0] - a[0]) + out[0] * reach,
+                    a[1] + share * (b[1] - a[1]) + out[1] * reach,
+                ),
+                text=word,
+                layer="wall names",
+                cap=1.8,
+                anchor="middle",
+                colour=SOFT,
+                angle_deg=angle,
+            )
+            hits = self.field.hits(text.box)
+            if best is None or hits < best[0]:
+                best = (hits, text)
+            if not hits:
+                break
+        if best is None:
+            return
+        self.scene.add(best[1])
+        self.field.boxes.append(best[1].box)
 
     def _door(self, position: Point, width_m: float, name: str) -> None:
         outline = self.room.outline
@@ -277,11 +384,19 @@ class Drawing:
         length = math.dist(a, b) or 1.0
         ux, uy = (b[0] - a[0]) / length, (b[1] - a[1]) / length
         half = width_m / 2
-        start = self.to_paper((position[0] - ux * half, position[1] - uy * half))
-        end = self.to_paper((position[0] + ux * half, position[1] + uy * half))
+        jambs = (
+            (position[0] - ux * half, position[1] - uy * half),
+            (position[0] + ux * half, position[1] + uy * half),
+        )
+        opening = _cut_line(jambs, self.window)
+        if opening is None:
+            return
+        start, end = self.to_paper(opening[0]), self.to_paper(opening[1])
         self.scene.line(start, end, layer="walls", pen=Pen(1.0, WHITE))
         out = self._outward(self.to_paper(a), self.to_paper(b))
-        for x, y in (start, end):
+        for jamb, (x, y) in zip(opening, (start, end), strict=True):
+            if min(math.dist(jamb, known) for known in jambs) > 1e-6:
+                continue  # the match line cuts the opening
             self.scene.line(
                 (x - out[0] * 0.9, y - out[1] * 0.9),
                 (x + out[0] * 0.9, y + out[1] * 0.9),
@@ -289,15 +404,22 @@ class Drawing:
                 pen=Pen(0.35, INK),
             )
         self.scene.line(start, end, layer="walls", pen=FINE)
-        middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
         if name:
-            width = fonts.width_mm(name, cap_mm=1.8)
-            self.waiting.append((middle, name, width))
+            inner = tuple(
+                (
+                    start[0] + share * (end[0] - start[0]) - out[0] * 1.0,
+                    start[1] + share * (end[1] - start[1]) - out[1] * 1.0,
+                )
+                for share in (0.5, 0.25, 0.75)
+            )
+            self.waiting.append((inner, name))
 
-    def _note(self, anchor: Point, text: str, width: float, *, radius: float) -> None:
+    def _note(self, anchors: Sequence[Point], text: str, *, radius: float) -> None:
         """Place a small word at once, clear of everything placed before."""
-        (place,) = place_all(
-            [Wanted(anchor=anchor, radius=radius, width=width, height=2.3)], self.field
+        width = fonts.width_mm(text, cap_mm=1.8)
+        place = place_near(
+            [Wanted(anchor=at, radius=radius, width=width, height=2.3) for at in anchors],
+            self.field,
         )
         if place is None:
             self.unplaced.append(text)
@@ -316,9 +438,9 @@ class Drawing:
     # -- dimensions -------------------------------------------------------------------------
 
     def _dimensions(self) -> None:
-        box = bounds(self.to_paper.ring(self.room.outline))
+        low_x, low_y, high_x, high_y = self.shape.bounds
+        box = bounds(self.to_paper.ring(((low_x, low_y), (high_x, high_y))))
         turned = self.to_paper.turned
-        low_x, low_y, high_x, high_y = bounds(self.room.outline)
         xs = [low_x, *sorted({round(s.position[0], 3) for s in self.speakers}), high_x]
         ys = [low_y, *sorted({round(s.position[1], 3) for s in self.speakers}), high_y]
         across, up = (ys, xs) if turned else (xs, ys)
@@ -369,27 +491,48 @@ class Drawing:
     def _routes(self) -> None:
         """Draw the cable as far as just outside the walls, and say where it goes from there."""
         near = self.shape.buffer(self.to_paper.metres(_OUTSIDE_MM), join_style="mitre")
+        drawn = [
+            (route, piece)
+            for route in self.room.routes
+            if len(route.points) > 1
+            for piece in _pieces_inside(route.points, near)
+        ]
+        paths = side_by_side(
+            [self.to_paper.ring(piece) for _, piece in drawn],
+            [route.line_label for route, _ in drawn],
+        )
         said: set[str] = set()
-        for route in self.room.routes:
-            if len(route.points) < 2:
+        for (route, piece), points in zip(drawn, paths, strict=True):
+            self._drawn_lines.add(route.line_label)
+            pen = Pen(0.3, ACCENT, self.dashes(route.line_label))
+            self.scene.line(*points, layer=f"cable {route.line_label}", pen=pen)
+            pairs = list(itertools.pairwise(points))
+            self.field.lines += pairs
+            self._arrow(pairs)
+            self._leaving(route, piece, points, said)
+
+    def _leaving(
+        self, route: RouteView, piece: Sequence[Point], points: Sequence[Point], said: set[str]
+    ) -> None:
+        """Say at every cut end of a cable where it comes from or goes to."""
+        for end, word in ((0, "from"), (-1, "to")):
+            far = route.points[end]
+            label = self.ends.get((round(far[0], 2), round(far[1], 2)), "")
+            is_cut = math.dist(piece[end], far) > 1e-6
+            if not is_cut and (label or not route.leaves_to):
                 continue
-            index = self.lines.index(route.line_label)
-            shift = 0.55 * index
-            pen = Pen(0.3, ACCENT, LINE_DASHES[index % len(LINE_DASHES)])
-            pieces = _pieces_inside(route.points, near)
-            for piece in pieces:
-                points = [(x + shift, y + shift) for x, y in self.to_paper.ring(piece)]
-                self.scene.line(*points, layer=f"cable {route.line_label}", pen=pen)
-                pairs = list(itertools.pairwise(points))
-                self.field.lines += pairs
-                self._arrow(pairs)
-            word = f"{route.line_label} to {route.leaves_to}"
-            if route.leaves_to and pieces and word not in said:
-                said.add(word)
-                end = _exit(route.points, pieces)
-                at = self.to_paper(end)
-                width = fonts.width_mm(word, cap_mm=1.8)
-                self.waiting.append(((at[0] + shift, at[1] + shift), word, width))
+            text = f"{word} {label}" if label else f"{route.line_label} to {route.leaves_to}"
+            if not label and (not route.leaves_to or text in said):
+                continue
+            said.add(text)
+            tip, before = points[end], points[1 if end == 0 else -2]
+            gap = math.dist(tip, before) or 1.0
+            reach = min(_OUTSIDE_MM + 2.5, gap)
+            within = (
+                tip[0] + (before[0] - tip[0]) * reach / gap,
+                tip[1] + (before[1] - tip[1]) * reach / gap,
+            )
+            self.waiting.append(((tip, within), text))
 
     def _arrow(self, pairs: Sequence[tuple[Point, Point]]) -> None:
         """Show on the longest piece which way the wiring goes."""
@@ -409,14 +552,13 @@ class Drawing:
         self.scene.add(Path(rings=(wing,), layer="cable", pen=None, fill=ACCENT, closed=True))
 
     def _marks(self) -> None:
-        for item in self.room.marks:
+        for item in self.marked:
             at = self.to_paper(item.position)
             symbols.mark(self.scene, at, item.kind)
-        for at, word, width in self.waiting:
-            self._note(at, word, width, radius=1.0)
-        for item in self.room.marks:
-            width = fonts.width_mm(item.label, cap_mm=1.8)
-            self._note(self.to_paper(item.position), item.label, width, radius=2.2)
+        for anchors, word in self.waiting:
+            self._note(anchors, word, radius=0.6)
+        for item in self.marked:
+            self._note([self.to_paper(item.position)], item.label, radius=2.2)
 
     def _radius(self, item: SpeakerView) -> float:
         return max(self.to_paper.mm(item.flange_m) / 2, 1.5)
@@ -426,12 +568,17 @@ class Drawing:
             at, radius = self.to_paper(item.position), self._radius(item)
             symbols.speaker(self.scene, at, radius, item.kind, existing=item.state == "existing")
 
+    def _second_line(self, item: SpeakerView) -> str:
+        """Return the tap, with the letter of the type where the room has more than one."""
+        marked = self.has_letters and item.type_mark
+        return f"{item.type_mark} · {item.tap_text}" if marked else item.tap_text
+
     def _labels(self) -> None:
         wanted = []
         for item in self.speakers:
             width = max(
                 fonts.width_mm(item.label, cap_mm=2.0, weight="semibold"),
-                fonts.width_mm(item.tap_text, cap_mm=1.8),
+                fonts.width_mm(self._second_line(item), cap_mm=1.8),
             )
             wanted.append(
                 Wanted(
@@ -445,7 +592,7 @@ class Drawing:
             self.speakers, wanted, place_all(wanted, self.field), strict=True
         ):
             if place is None:
-                self.unplaced.append(f"{item.label} {item.tap_text}")
+                self.unplaced.append(f"{item.label} {self._second_line(item)}")
                 continue
             self._label(item, want, place.box, has_leader=place.has_leader)
 
@@ -478,7 +625,7 @@ class Drawing:
             ),
             Text(
                 at=(x, box[1] + 4.85),
-                text=item.tap_text,
+                text=self._second_line(item),
                 layer="labels",
                 cap=1.8,
                 anchor=anchor,
@@ -498,10 +645,48 @@ def _pieces_inside(points: Sequence[Point], shape: "BaseGeometry") -> list[tuple
     ]
 
 
-def _exit(points: Sequence[Point], pieces: Sequence[tuple[Point, ...]]) -> Point:
-    """Return where a polyline leaves: the end that was cut off."""
-    first, last = pieces[0][0], pieces[-1][-1]
-    return last if math.dist(first, points[0]) < 1e-6 < math.dist(last, points[-1]) else first
+def _within(ring: Sequence[Point], window: Box | None) -> "BaseGeometry":
+    """Return a ring as a polygon, cut at a window."""
+    from shapely import Polygon, box  # noqa: PLC0415 - only plans need it
+
+    whole = Polygon(ring)
+    return whole if window is None else whole.intersection(box(*window))
+
+
+def _cut_line(line: tuple[Point, Point], window: Box | None) -> tuple[Point, Point] | None:
+    """Return the part of a straight line inside a window, or nothing."""
+    if window is None:
+        return line
+    (ax, ay), (bx, by) = line
+    enter, leave = 0.0, 1.0
+    for start, step, low, high in (
+        (ax, bx - ax, window[0], window[2]),
+        (ay, by - ay, window[1], window[3]),
+    ):
+        if abs(step) < 1e-12:
+            if not low <= start <= high:
+                return None
+            continue
+        first, second = sorted(((low - start) / step, (high - start) / step))
+        enter, leave = max(enter, first), min(leave, second)
+    if (leave - enter) * math.dist(*line) < 1e-3:
+        return None
+    return (
+        (ax + enter * (bx - ax), ay + enter * (by - ay)),
+        (ax + leave * (bx - ax), ay + leave * (by - ay)),
+    )
+
+
+def _polygons(shape: "BaseGeometry") -> "list[Polygon]":
+    """Return the polygons that a shape is made of."""
+    from shapely import Polygon, get_parts  # noqa: PLC0415 - only plans need it
+
+    return [part for part in get_parts(shape) if isinstance(part, Polygon) and part.area > 1e-6]
+
+
+def _open_ring(part: "Polygon") -> tuple[Point, ...]:
+    """Return the outer corners of a polygon, each once."""
+    return tuple((x, y) for x, y, *_ in part.exterior.coords[:-1])
 
 
 def _distance(point: Point, a: Point, b: Point) -> float:

@@ -98,33 +98,66 @@ def obstacle(scene: Scene, ring: Sequence[Point], kind: str) -> None:
     xs, ys = [p[0] for p in corners], [p[1] for p in corners]
     left, right, top, bottom = min(xs), max(xs), min(ys), max(ys)
     centre = ((left + right) / 2, (top + bottom) / 2)
-    small = max(right - left, bottom - top) < 2.2
-    if kind in {"sprinkler", "detector"} and small:
-        scene.add(Disc(centre=centre, radius=0.9, layer=layer, pen=FINE, fill=WHITE))
-        reach = 1.5 if kind == "sprinkler" else 0.6
+    size = max(right - left, bottom - top)
+    if kind in {"sprinkler", "detector"}:
+        _head(scene, centre, max(size / 2, 0.9), kind)
+        return
+    above = kind in {"beam", "duct", "pipe", "cable tray"}
+    pen = Pen(0.13, SOFT, (1.6, 0.8)) if above else FINE
+    fill = None if above else PALE if kind == "sign" else WHITE
+    scene.add(Path(rings=(corners,), layer=layer, pen=pen, fill=fill, closed=True))
+    square = len(corners) == 4
+    if kind == "light" and square:
+        _middle_line(scene, corners, layer)
+    elif kind in {"light", "fan"}:
+        reach = 0.62 * size / 2
         scene.line(
-            (centre[0] - reach, centre[1]), (centre[0] + reach, centre[1]), layer=layer, pen=FINE
+            (centre[0] - reach, centre[1]),
+            (centre[0] + reach, centre[1]),
+            layer=layer,
+            pen=Pen(0.3, SOFT),
         )
-        if kind == "sprinkler":
+        if kind == "fan":
             scene.line(
                 (centre[0], centre[1] - reach),
                 (centre[0], centre[1] + reach),
                 layer=layer,
-                pen=FINE,
+                pen=Pen(0.3, SOFT),
             )
-        return
-    above = kind in {"beam", "duct", "pipe", "cable tray"}
-    pen = Pen(0.13, SOFT, (1.6, 0.8)) if above else FINE
-    scene.add(
-        Path(rings=(corners,), layer=layer, pen=pen, fill=None if above else WHITE, closed=True)
-    )
-    if kind == "light" and len(corners) == 4:
-        _middle_line(scene, corners, layer)
-    elif kind == "air outlet" and len(corners) == 4:
+    elif kind == "air outlet" and square:
         scene.line(corners[0], corners[2], layer=layer, pen=FINE)
         scene.line(corners[1], corners[3], layer=layer, pen=FINE)
-    elif kind == "hatch" and len(corners) == 4:
+    elif kind == "hatch" and square:
         scene.line(corners[0], corners[2], layer=layer, pen=FINE)
+    elif kind == "curtain" and square:
+        _folds(scene, corners, layer)
+
+
+def _head(scene: Scene, centre: Point, radius: float, kind: str) -> None:
+    """Draw a small round thing: a sprinkler's cross reaches out of its ring, a bar stays in."""
+    layer = "obstacles"
+    scene.add(Disc(centre=centre, radius=radius, layer=layer, pen=FINE, fill=WHITE))
+    reach = radius + 0.6 if kind == "sprinkler" else 0.66 * radius
+    x, y = centre
+    scene.line((x - reach, y), (x + reach, y), layer=layer, pen=FINE)
+    if kind == "sprinkler":
+        scene.line((x, y - reach), (x, y + reach), layer=layer, pen=FINE)
+
+
+def _folds(scene: Scene, corners: tuple[Point, ...], layer: str) -> None:
+    """Draw the folds of a curtain: a zigzag along its longer side."""
+    a, b, c, d = corners
+    if math.dist(a, b) < math.dist(b, c):
+        a, b, c, d = b, c, d, a
+    steps = max(2, min(round(math.dist(a, b) / max(math.dist(b, c), 0.8) / 1.2), 24))
+    points = []
+    for step in range(steps + 1):
+        share = step / steps
+        start, end = (a, b) if step % 2 else (d, c)
+        points.append(
+            (start[0] + share * (end[0] - start[0]), start[1] + share * (end[1] - start[1]))
+        )
+    scene.line(*points, layer=layer, pen=FINE)
 
 
 def _middle_line(scene: Scene, corners: tuple[Point, ...], layer: str) -> None:

@@ -9,7 +9,7 @@ from typing import Final, cast
 
 from soffit.errors import JobError
 from soffit.papers.packs import PACKS, Pack, make_packs
-from soffit.papers.plan import plan_sheet
+from soffit.papers.plan import plan_sheet, plan_sheets
 from soffit.papers.schematic import schematic_sheets
 from soffit.papers.svg import write_svg
 from soffit.papers.views import JobView, LogRow, Paper
@@ -305,8 +305,12 @@ def drawing_texts(view: JobView) -> dict[str, str]:
     """
     texts = {}
     for number, room in enumerate(view.rooms, 1):
-        scene = plan_sheet(room, view.in_room(room.key), view.title, number=f"P-{number:02d}")
-        texts[f"plan-{room.key}.svg"] = write_svg(scene)
+        for sheet in plan_sheets(
+            room, view.in_room(room.key), view.title, number=f"P-{number:02d}"
+        ):
+            letter = sheet.number.removeprefix(f"P-{number:02d}")
+            name = f"plan-{room.key}-{letter}" if letter else f"plan-{room.key}"
+            texts[f"{name}.svg"] = write_svg(sheet.scene)
     for number, line in enumerate(view.lines, 1):
         sheets = schematic_sheets(
             line, view.on_line(line.key), view.title, number=f"S-{number:02d}"

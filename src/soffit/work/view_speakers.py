@@ -1,6 +1,8 @@
 """Speakers and their types as papers show them."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from string import ascii_uppercase
 
 from soffit.evaluate.ceiling import CeilingState, SpeakerFit, support_kind
 from soffit.evaluate.line import LineState
@@ -10,7 +12,7 @@ from soffit.model.findings import Finding
 from soffit.model.lines import Line
 from soffit.model.speakers import Speaker
 from soffit.papers.views import SpeakerView, TypeView
-from soffit.units import format_length, format_mass
+from soffit.units import format_force, format_length, format_mass
 from soffit.work.view_lines import place_labels, wires_at
 
 
@@ -44,10 +46,15 @@ def speaker_views(
     findings
         Findings of the job.
     """
-    labels = place_labels(job)
+    labels, marks = place_labels(job), type_marks(job)
     lines = {line.key: line for line in job.design.lines}
     views = [
-        _view(job, speaker, lines.get(speaker.line_key or ""), states, ceiling, findings, labels)
+        replace(
+            _view(
+                job, speaker, lines.get(speaker.line_key or ""), states, ceiling, findings, labels
+            ),
+            type_mark=marks[speaker.type_id],
+        )
         for speaker in job.design.speakers
     ]
     return tuple(sorted(views, key=lambda view: (view.line_label, view.order, view.label)))
@@ -154,7 +161,8 @@ def _safety_text(job: Job, fit: SpeakerFit) -> str:
     )
     return (
         f"{wire}{length}, to the structure, never to tee or hanger;"
-        f" breaking load {fit.safety_breaking_n:.0f} N or more{_seismic_text(fit)}"
+        f" breaking load {format_force(fit.safety_breaking_n, imperial=imperial)} or more"
+        f"{_seismic_text(fit)}"
     )
 
 
@@ -189,6 +197,21 @@ def _cautions(job: Job, speaker: Speaker, entry: SpeakerType) -> tuple[str, ...]
     return tuple(cautions)
 
 
+def type_marks(job: Job) -> dict[str, str]:
+    """Return the letter of every type in use, for plan, schedule and cut list.
+
+    Parameters
+    ----------
+    job
+        The job.
+    """
+    used = sorted({speaker.type_id for speaker in job.design.speakers})
+    return {
+        type_id: ascii_uppercase[number % 26] + (str(number // 26 + 1) if number >= 26 else "")
+        for number, type_id in enumerate(used)
+    }
+
+
 def type_views(job: Job) -> tuple[TypeView, ...]:
     """Return every type in use with its count, for legend, cut list and template.
 
@@ -197,8 +220,8 @@ def type_views(job: Job) -> tuple[TypeView, ...]:
     job
         The job.
     """
-    used = sorted({speaker.type_id for speaker in job.design.speakers})
-    return tuple(_type_view(job, type_id) for type_id in used)
+    marks = type_marks(job)
+    return tuple(replace(_type_view(job, type_id), mark=mark) for type_id, mark in marks.items())
 
 
 def _type_view(job: Job, type_id: str) -> TypeView:
