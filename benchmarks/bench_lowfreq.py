@@ -29,7 +29,7 @@ limit = float(sys.argv[2])
 if sys.argv[1] == "columns":
     print(best_of(3, lambda: plan_modes(L_PLAN, COLUMNS, limit_per_m=limit)))
 else:
-    print(best_of(3, lambda: mesh_modes(OUTLINE[:2] + [(15, 7), (0, 7)], limit_per_m=limit)))
+    print(best_of(3, lambda: mesh_modes([(0, 0), (7, 0), (7, 5), (0, 5)], limit_per_m=limit)))
 """
 
 
@@ -97,7 +97,7 @@ def rows() -> list[Row]:
     columns = _alone("columns", limit)
     needed = plan_limit_per_m(highest_hz=113.0, height_step_m=1.8, decay_neper=4.5)
     used = _alone("columns", needed)
-    box = _alone("box", 2.3)
+    box = _alone("box", plan_limit_per_m(highest_hz=160.0, height_step_m=1.6))
     note = "best of 3, loaded machine"
     return [
         Row(
@@ -133,7 +133,7 @@ def rows() -> list[Row]:
             note=note,
         ),
         Row(
-            name="modes of a 15 x 7 m rectangle by elements, to 125 Hz",
+            name="modes of a 7 x 5 m rectangle by elements, to 160 Hz, transfers within 0.2 dB",
             measured=box,
             unit="s",
             target=1.0,

@@ -20,8 +20,8 @@ BOX = [(0.0, 0.0), (6.0, 0.0), (6.0, 4.5), (0.0, 4.5)]
 
 
 def image_sum(source: np.ndarray, ear: np.ndarray, tones: np.ndarray, decay: float) -> np.ndarray:
-    """2π Σ exp(-jκr)/(4πr) over all images until they have died away by 9.5 nepers, 82 dB."""
-    reach = 9.5 * C / decay
+    """2π Σ exp(-jκr)/(4πr) over all images until they have died away by 13 nepers, 113 dB."""
+    reach = 13.0 * C / decay
     axes = []
     for side, at, hears in zip(SIZE, source, ear, strict=True):
         order = np.arange(-int(reach / (2 * side)) - 1, int(reach / (2 * side)) + 2)
@@ -44,7 +44,7 @@ def test_modal_sum_agrees_with_the_image_sum_within_a_quarter_decibel(reverberat
     exact = np.array([image_sum(source, ear, tones, decay) for ear in ears])
     for modes, step in (
         (plan_modes(BOX, limit_per_m=limit), "closed form"),
-        (mesh_modes(BOX, limit_per_m=limit, step_m=0.25), "mesh"),
+        (mesh_modes(BOX, limit_per_m=limit, step_m=0.5), "mesh"),
     ):
         found = half_space_transfer(
             modes,
@@ -54,7 +54,7 @@ def test_modal_sum_agrees_with_the_image_sum_within_a_quarter_decibel(reverberat
             decay_rate_per_s=decay,
             height_m=2.7,
         )[0]
-        heard = np.abs(exact) > 0.1 * np.sqrt(np.mean(np.abs(exact) ** 2, axis=0))
-        assert np.count_nonzero(heard) > 0.9 * heard.size
+        depth = np.abs(exact) / np.sqrt(np.mean(np.abs(exact) ** 2, axis=0))
+        assert depth.min() < 0.1  # a null is among them; the images must reach far to find it
         off_db = 20.0 * np.abs(np.log10(np.abs(found / exact)))
-        assert np.max(off_db[heard]) < 0.25, step
+        assert np.max(off_db) < 0.25, step
