@@ -57,8 +57,10 @@ def test_one_bad_job_does_not_end_the_batch(job: Path, tmp_path: Path) -> None:
     result = CliRunner().invoke(root, ["batch", str(job), str(tmp_path / "none"), "--json"])
     rows = json.loads(result.output[result.output.index("{") :])["jobs"]
     assert rows[0]["speakers"] > 0
-    assert not rows[0]["error"]
-    assert "no job folder" in rows[1]["error"]
+    assert not rows[0]["problems"]
+    (problem,) = rows[1]["problems"]
+    assert "no job folder" in problem["what"]
+    assert all(problem[part] for part in ("where", "why", "do"))
     told = CliRunner().invoke(root, ["batch", str(tmp_path / "none")]).output
     assert all(f"  {part} " in told for part in ("where", "why", "do"))
 

@@ -133,9 +133,14 @@ def test_a_table_of_readings(job, capsys, tmp_path):
         "place;way;tone_hz;value;unit;word\nL1;whole;1000;400;ohm;\nL1-02;;;;;loud\n",
         encoding="utf-8",
     )
-    code, body = spoken(capsys, "prove", str(job), "--csv", str(table))
+    told = ("--drive", "7.07 V", "--instrument", "meter 3", "--who", "me")
+    code, body = spoken(capsys, "prove", str(job), "--csv", str(table), *told)
     assert len(body["added"]) == 2
     assert code in {0, 1}
+    kept = open_job(job).readings
+    assert {(item.drive, item.instrument, item.who) for item in kept} == {
+        ("7.07 V", "meter 3", "me")
+    }
     table.write_text("where,what\nL1,3\n", encoding="utf-8")
     code, body = spoken(capsys, "prove", str(job), "--csv", str(table))
     assert code == 2

@@ -75,15 +75,14 @@ def command(  # noqa: PLR0913, PLR0917 one argument an option
         report = prove.strike_reading(Path(folder), strike, who=who)
     else:
         now = prove.now_text()
-        readings: list[Reading] = prove.readings_from_texts(
-            entries, now=now, who=who, instrument=instrument, drive=drive
-        )
+        said = {"who": who, "instrument": instrument, "drive": drive}
+        readings: list[Reading] = prove.readings_from_texts(entries, now=now, **said)
         if table:
             text = prove.text_of(Path(table))
-            readings += prove.readings_from_csv(text, name=Path(table).name, now=now, who=who)
+            readings += prove.readings_from_csv(text, name=Path(table).name, now=now, **said)
         if json_file:
             text = prove.text_of(Path(json_file))
-            readings += prove.readings_from_json(text, name=Path(json_file).name)
+            readings += prove.readings_from_json(text, name=Path(json_file).name, **said)
         if readings:
             report = prove.add_readings(Path(folder), readings, is_sure=sure, is_log=is_log)
         else:

@@ -37,4 +37,5 @@ def command(
             click.echo(f"\nprinted: {printed}")
         if applied:
             click.echo("applied; next: soffit check " + folder)
-    return 0
+    does_not_fit = bool(new) and any(item.severity == "stop" for item in found[0].added)
+    return 1 if does_not_fit else 0

@@ -11,7 +11,7 @@ import numpy as np
 
 from soffit.circuit.cable import line_loss_db
 from soffit.circuit.tree import solve_tree
-from soffit.errors import JobError, MissingExtraError, SoffitError
+from soffit.errors import JobError, MissingExtraError, Problem, SoffitError
 from soffit.evaluate.line import LineArrays, line_arrays
 
 Progress = Callable[[float, str], None]
@@ -60,8 +60,8 @@ class JobRow:
 
     Parameters
     ----------
-    error
-        Why it could not be designed, in four parts; empty if it could.
+    problems
+        Why it could not be designed; empty if it could.
     worst_loss_db
         Greatest line loss. [dB]
     """
@@ -73,11 +73,17 @@ class JobRow:
     worst_loss_db: float = 0.0
     stops: int = 0
     warnings: int = 0
-    error: str = ""
+    problems: tuple[Problem, ...] = ()
+
+    @property
+    def error(self) -> str:
+        """All problems in words, a blank line between them."""
+        return "\n\n".join(problem.text() for problem in self.problems)
 
     def as_dict(self) -> dict[str, Any]:
-        """Return it as plain data."""
-        return {name: getattr(self, name) for name in JobRow.__slots__}
+        """Return it as plain data; each problem has its four parts."""
+        found = {name: getattr(self, name) for name in JobRow.__slots__}
+        return found | {"problems": [problem.as_dict() for problem in self.problems]}
 
 
 def design_one(folder: str) -> JobRow:
@@ -100,7 +106,7 @@ def design_one(folder: str) -> JobRow:
         report = make_design(Path(folder), who="batch")
         findings = find_all(report.whole)
     except SoffitError as error:
-        return JobRow(folder=folder, error=str(error))
+        return JobRow(folder=folder, problems=error.problems)
     return JobRow(
         folder=folder,
         speakers=sum(room.count for room in report.rooms),

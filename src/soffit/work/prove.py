@@ -211,7 +211,9 @@ def readings_from_texts(
     return found
 
 
-def readings_from_csv(text: str, *, name: str, now: str, who: str = "") -> list[Reading]:
+def readings_from_csv(
+    text: str, *, name: str, now: str, who: str = "", instrument: str = "", drive: str = ""
+) -> list[Reading]:
     """Read a table of readings.
 
     Parameters
@@ -222,8 +224,8 @@ def readings_from_csv(text: str, *, name: str, now: str, who: str = "") -> list[
         Name of the file as people see it.
     now
         Time for rows without one, ISO 8601.
-    who
-        For rows without a name.
+    who, instrument, drive
+        For rows that do not say.
 
     Raises
     ------
@@ -256,8 +258,8 @@ def readings_from_csv(text: str, *, name: str, now: str, who: str = "") -> list[
                 key=new_key(),
                 taken_at=cells.get("taken_at") or now,
                 who=cells.get("who") or who,
-                instrument=cells.get("instrument", ""),
-                drive=cells.get("drive", ""),
+                instrument=cells.get("instrument") or instrument,
+                drive=cells.get("drive") or drive,
             )
             found.append(entry)
         except JobError as error:
@@ -267,7 +269,9 @@ def readings_from_csv(text: str, *, name: str, now: str, who: str = "") -> list[
     return found
 
 
-def readings_from_json(text: str, *, name: str) -> list[Reading]:
+def readings_from_json(
+    text: str, *, name: str, who: str = "", instrument: str = "", drive: str = ""
+) -> list[Reading]:
     """Read what a field page saved, or readings one a line.
 
     Parameters
@@ -276,6 +280,8 @@ def readings_from_json(text: str, *, name: str) -> list[Reading]:
         Text of the file.
     name
         Name of the file as people see it.
+    who, instrument, drive
+        For readings that do not say.
 
     Raises
     ------
@@ -286,8 +292,18 @@ def readings_from_json(text: str, *, name: str) -> list[Reading]:
     from soffit.papers.field_export import FORMAT, parse_export
 
     if f'"{FORMAT}"' in text:
-        return list(parse_export(text, name=name).readings)
-    return list(parse_readings(text, name=name))
+        found = parse_export(text, name=name).readings
+    else:
+        found = parse_readings(text, name=name)
+    return [
+        replace(
+            reading,
+            who=reading.who or who,
+            instrument=reading.instrument or instrument,
+            drive=reading.drive or drive,
+        )
+        for reading in found
+    ]
 
 
 def add_readings(
