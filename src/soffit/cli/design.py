@@ -123,7 +123,8 @@ def _option_text(option: "Option") -> str:
     meets = "meets the brief" if option.meets_brief else "does not meet the brief"
     total = option.whole_spread_db
     whole = "" if total is None else f", whole field ±{total / 2:.1f} dB"
+    units = " + ".join(f"{number} x {type_id}" for number, type_id in option.counts())
     return (
-        f"{option.count} x {option.type_id}, {option.pattern}, ±{option.spread_db / 2:.1f} dB"
+        f"{units}, {option.pattern}, ±{option.spread_db / 2:.1f} dB"
         f"{whole}, {option.watts_w:.0f} W ({meets})"
     )

@@ -18,11 +18,11 @@ def place_findings(
     searches: Sequence[CeilingSearch],
     chosen: Option,
     *,
-    is_met: bool,
     is_loud: bool,
     wanted_dba: float,
     assumed: str,
-    retry: Callable[[Question], int | None],
+    meeting: int | None,
+    retry: Callable[[Question], int | None] | None,
 ) -> tuple[Finding, ...]:
     """Return the findings of one room's layout.
 
@@ -34,21 +34,22 @@ def place_findings(
         What was found.
     chosen
         The layout taken.
-    is_met
-        Whether its evenness is met.
     is_loud
         Whether the wanted level is reached on its tap.
     wanted_dba
         Wanted level. [dB]
     assumed
         What was assumed for it, in words.
+    meeting
+        Fewest speakers that meet the brief; ``None`` if nothing does.
     retry
-        Fewest speakers that meet the brief of a changed question; ``None`` if none do.
+        Fewest speakers that meet the brief of a changed question, ``None`` if none do; no function
+        for rooms with several types, where nothing is tried again.
     """
     room = question.room
     out: list[Finding] = []
-    if not is_met:
-        out.append(_uneven(question, searches, chosen, retry))
+    if not chosen.meets_brief:
+        out.append(_uneven(question, searches, chosen, meeting, retry))
     if not is_loud:
         out.append(
             Finding(
@@ -94,20 +95,21 @@ def _uneven(
     question: Question,
     searches: Sequence[CeilingSearch],
     chosen: Option,
-    retry: Callable[[Question], int | None],
+    meeting: int | None,
+    retry: Callable[[Question], int | None] | None,
 ) -> Finding:
     room = question.room
-    asked = 2.0 * room.brief.evenness_db
     reasons: list[str] = []
     mends: list[str] = []
-    meeting = _meeting(searches, asked)
     if room.brief.count is not None:
         reasons.append(f"the brief names {room.brief.count} speakers")
     elif room.brief.spacing_m is not None:
         reasons.append(f"the specification names a spacing of {room.brief.spacing_m:.2f} m")
     if meeting is not None:
         mends.append(f"{meeting} speakers in the best pattern meet it")
-    elif not reasons:
+    elif not reasons and retry is None:
+        reasons = ["no arrangement of its types together that was tried is more even"]
+    elif not reasons and retry is not None:
         reasons, mends = _binding(question, searches, retry)
     step = float(np.ceil(chosen.spread_db / 2.0 * 10.0) / 10.0)
     mends.append(f"or ask for ±{step:.1f} dB" if mends else f"ask for ±{step:.1f} dB")
@@ -177,16 +179,6 @@ def _with_margin(question: Question, margin_m: float) -> Question:
         family=question.family,
         is_imperial=question.is_imperial,
     )
-
-
-def _meeting(searches: Sequence[CeilingSearch], asked: float) -> int | None:
-    counts = [
-        item.layout.count
-        for search in searches
-        for item in search.every()
-        if item.spread_db <= asked + 1e-6
-    ]
-    return min(counts, default=None)
 
 
 def _areas_outside(question: Question) -> list[Finding]:

@@ -1,7 +1,7 @@
 """The front of alternatives of one room: count, spread, watts and look, and which one to take."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -38,6 +38,10 @@ class Candidate:
         Hand rule that it stands for, or empty.
     nudged, omitted
         Speakers beside the pattern, places left empty.
+    voice : (n,)
+        Type of each speaker, as its place among the types of the room; empty where there is one.
+    gains
+        Watts of every type against the first.
     """
 
     site_m: FloatArray
@@ -50,6 +54,8 @@ class Candidate:
     mark: str = ""
     nudged: int = 0
     omitted: int = 0
+    voice: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, np.int64))
+    gains: tuple[float, ...] = (1.0,)
     energy: Callable[[], FloatArray] | None = None
     """Its energy at all ears in any order, within 0.01 dB; by the public field where None."""
     is_eligible: bool = True
@@ -67,6 +73,7 @@ class Candidate:
             round(self.spread_db, 6),
             self.look,
             *np.round(self.site_m[:, :2], 4).ravel().tolist(),
+            *self.gains,
         )
 
 
@@ -159,9 +166,7 @@ def choose(candidates: Sequence[Candidate], brief: Brief) -> Choice:
     else:
         chosen, reason = _fewest(candidates, target)
         if brief.spacing_m is not None:
-            reason += (
-                "; the specified spacing was not laid, a room with several ceilings has no one"
-            )
+            reason += "; the specified spacing was not laid, it has no free place"
     met = chosen.spread_db <= target + _SAME_DB
     held = f"it holds ±{chosen.spread_db / 2:.1f} dB over {brief.evenness_share:.0%} of the ears"
     if not met:

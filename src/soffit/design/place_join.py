@@ -1,7 +1,7 @@
 """Join layouts of several parts of one room: several ceilings, or one lattice per rectangle."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from soffit.decibel import power_ratio_db
 from soffit.design.place_ceiling import CeilingSearch
 from soffit.design.place_field import Field
+from soffit.design.place_mix import Mix
 from soffit.design.place_search import Layout, Scored, spread_of
 
 FloatArray = NDArray[np.float64]
@@ -19,7 +20,11 @@ IntArray = NDArray[np.int64]
 _MOST_PER_COUNT: Final = 8
 _MOST_PER_PART: Final = 320
 _MOST_EARS: Final = 2500
+_MOST_EARS_MIXED: Final = 1200
 _BEAM: Final = 12
+_LAST: Final = 6
+_LAST_MIXED: Final = 3
+"""Joints of a count that are made exact; with several types, for every ratio of their taps."""
 _CHUNK: Final = 4_000_000
 
 
@@ -29,6 +34,8 @@ class Joint:
 
     layouts: tuple[Layout | None, ...]
     spread_db: float
+    gains: tuple[float, ...] = (1.0,)
+    """Watts of every type against the first."""
 
     @property
     def count(self) -> int:
@@ -74,16 +81,26 @@ def _energies(field: Field, search: CeilingSearch, layouts: Sequence[Layout | No
 
 
 def join_parts(
-    field: Field, searches: Sequence[CeilingSearch], *, share: float, most_count: int
+    mix: Mix,
+    searches: Sequence[CeilingSearch],
+    part_voice: Sequence[int],
+    gains: Sequence[float],
+    *,
+    share: float,
+    most_count: int,
 ) -> list[Joint]:
     """Combine the best layouts of the parts and rank them at all ears of the room.
 
     Parameters
     ----------
-    field
-        Type, measure and all ears of the room.
+    mix
+        Types, measure and all ears of the room.
     searches
         What was found in each part.
+    part_voice
+        Type of each part, as a place in the mix.
+    gains
+        Watts of every type against the first.
     share
         Share of the ears that the spread holds.
     most_count
@@ -94,13 +111,18 @@ def join_parts(
     list of Joint
         The best of every count, exact.
     """
-    step = max(1, -(-field.ears.count // _MOST_EARS))
-    keep = np.zeros(field.ears.count, dtype=bool)
+    is_mixed = len(mix.fields) > 1
+    ears = mix.first.ears.count
+    step = max(1, -(-ears // (_MOST_EARS_MIXED if is_mixed else _MOST_EARS)))
+    keep = np.zeros(ears, dtype=bool)
     keep[::step] = True
-    some = field.thinned(keep)
-    fixed = some.fixed_energy.astype(np.float32)
+    some = [field.thinned(keep) for field in mix.fields]
+    fixed = some[0].fixed_energy.astype(np.float32)
     lists = [_short_list(search) for search in searches]
-    energies = [_energies(some, s, items) for s, items in zip(searches, lists, strict=True)]
+    energies = [
+        _energies(some[voice], search, items) * np.float32(gains[voice])
+        for search, items, voice in zip(searches, lists, part_voice, strict=True)
+    ]
     chosen: list[tuple[int, ...]] = [(k,) for k in range(len(lists[0]))]
     energy = energies[0]
     for number in range(1, len(lists)):
@@ -113,22 +135,69 @@ def join_parts(
             fixed,
             share=share,
             most_count=most_count,
-            most=6 if is_last else _BEAM,
+            most=(_LAST_MIXED if is_mixed else _LAST) if is_last else _BEAM,
         )
     out: list[Joint] = []
     for places in chosen:
         layouts = tuple(items[k] for items, k in zip(lists, places, strict=True))
-        if all(layout is None for layout in layouts):
-            continue
-        sites = np.concatenate(
-            [
-                search.part.sites.site_m(layout.column, layout.row)
-                for search, layout in zip(searches, layouts, strict=True)
-                if layout is not None
-            ]
-        )
-        out.append(Joint(layouts=layouts, spread_db=spread_of(field.energy(sites), share)))
+        if any(layout is not None for layout in layouts):
+            out.append(joint_of(mix, searches, part_voice, gains, layouts, share=share))
     return out
+
+
+def joint_of(
+    mix: Mix,
+    searches: Sequence[CeilingSearch],
+    part_voice: Sequence[int],
+    gains: Sequence[float],
+    layouts: tuple[Layout | None, ...],
+    *,
+    share: float,
+) -> Joint:
+    """Return layouts of all parts with the spread of the public field at all ears.
+
+    Parameters
+    ----------
+    mix, searches, part_voice, gains, share
+        As for :func:`join_parts`.
+    layouts
+        One a part; at least one speaker in all.
+    """
+    energy = mix.first.fixed_energy.copy()
+    for search, voice, layout in zip(searches, part_voice, layouts, strict=True):
+        if layout is not None:
+            site_m = search.part.sites.site_m(layout.column, layout.row)
+            bare = replace(mix.fields[voice], fixed_energy=np.zeros(len(energy)))
+            energy += gains[voice] * bare.energy(site_m)
+    return Joint(layouts=layouts, spread_db=spread_of(energy, share), gains=tuple(gains))
+
+
+def laid_by_rule(
+    mix: Mix,
+    searches: Sequence[CeilingSearch],
+    part_voice: Sequence[int],
+    every_gain: Sequence[Sequence[float]],
+    layouts: tuple[Layout | None, ...],
+    *,
+    share: float,
+) -> Joint | None:
+    """Return one rule laid in every part, with the gains that suit it best; None if it lays none.
+
+    Parameters
+    ----------
+    mix, searches, part_voice, share
+        As for :func:`join_parts`.
+    every_gain
+        Gains to choose from.
+    layouts
+        What the rule gives in each part.
+    """
+    if all(layout is None for layout in layouts):
+        return None
+    joints = [
+        joint_of(mix, searches, part_voice, gains, layouts, share=share) for gains in every_gain
+    ]
+    return min(joints, key=lambda joint: round(joint.spread_db, 6))
 
 
 def _pairs(

@@ -1,6 +1,7 @@
 """Which tap a layout needs: the smallest that reaches the wanted level, the same for all."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,10 @@ from soffit.model.survey import Room
 from soffit.tables.settings import Limits
 
 FloatArray = NDArray[np.float64]
+
+
+LEVEL_SLACK_DB: Final = 0.05
+"""A level that misses the wanted one by less is taken as reached. [dB]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,11 +121,11 @@ def level_of(
                 * float(power_ratio(drive_db))
             )
         )
-        if full >= wanted_dba - 0.05 or tap is taps[-1]:
+        if full >= wanted_dba - LEVEL_SLACK_DB or tap is taps[-1]:
             return Level(
                 tap=tap,
                 watts_w=tap.power_w * count,
                 full_dba=full,
-                is_reached=full >= wanted_dba - 0.05,
+                is_reached=full >= wanted_dba - LEVEL_SLACK_DB,
             )
     return None

@@ -297,6 +297,45 @@ def make_plans(question: Question, whole: Field) -> list[tuple[Span2, ...]]:
     return [plan for plan in plans if plan]
 
 
+def mixed_plan(
+    voices: Sequence[Question], fields: Sequence[Field], ceiling_voice: Sequence[int]
+) -> tuple[tuple[Span2, ...], tuple[int, ...]]:
+    """Return the parts of a room whose ceilings have types of their own, and the type of each.
+
+    Parameters
+    ----------
+    voices
+        One question a type.
+    fields
+        The brief's measure of each type at all ears.
+    ceiling_voice
+        Type of every ceiling, as a place in ``voices``.
+
+    Returns
+    -------
+    tuple
+        One part for each ceiling that offers a place, and its type.
+
+    Raises
+    ------
+    NoSolutionError
+        If no ceiling offers a free place.
+    """
+    parts: list[Span2] = []
+    part_voice: list[int] = []
+    problems: list[NoSolutionError] = []
+    for ceiling, voice in zip(voices[0].room.ceilings, ceiling_voice, strict=True):
+        try:
+            parts.append(_whole(voices[voice], ceiling, fields[voice], is_only=False))
+            part_voice.append(voice)
+        except NoSolutionError as error:
+            problems.append(error)
+    if not parts:
+        raise problems[0]
+    _check_throw(voices[0], parts)
+    return tuple(parts), tuple(part_voice)
+
+
 def _check_throw(question: Question, parts: Sequence[Span2]) -> None:
     lowest = min(float(part.sites.height_m[part.sites.is_inside].min()) for part in parts)
     highest = float(question.ears.point_m[:, 2].max())

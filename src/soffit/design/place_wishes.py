@@ -1,6 +1,6 @@
 """Lay what a person asks of a layout first: a row over the counter, on the nearest free places."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,6 +36,7 @@ def lay_wishes(
     obstacles: Sequence[Obstacle],
     taken: Sequence[tuple[float, float, float]],
     limits: Limits,
+    types: Mapping[str, SpeakerType] | None = None,
 ) -> Wished:
     """Lay every wish of a room that can be kept.
 
@@ -44,13 +45,15 @@ def lay_wishes(
     room
         Room with its wishes.
     speaker_type
-        Type of the rows.
+        Type of the rows, but under ceilings that have a type of their own.
     obstacles
         Obstacles of the room.
     taken
         Plan positions and radii of speakers that are there already. [m]
     limits
         Clearances.
+    types
+        Type by ceiling key, where ceilings have types of their own.
 
     Returns
     -------
@@ -63,28 +66,39 @@ def lay_wishes(
     used = list(taken)
     for number, wish in enumerate(room.wishes):
         words = f"a row of {wish.count}" + (f" for {wish.label}" if wish.label else "")
-        places, why = _row(room, wish, speaker_type, obstacles, used, limits)
+        kinds = _Kinds(usual=speaker_type, by_ceiling=types or {})
+        places, why = _row(room, wish, kinds, obstacles, used, limits)
         if why:
             missed.append(f"{words}: {why}")
             continue
         kept.append(words)
         for index, position in enumerate(places):
-            used.append((*position, speaker_type.flange_diameter_m / 2.0))
+            kind = kinds.of(ceiling_at(room, position).key)
+            used.append((*position, kind.flange_diameter_m / 2.0))
             placed.append(
                 PlacedSpeaker(
                     key=f"wish{number + 1}-{index + 1}",
                     room_key=room.key,
-                    type_id=speaker_type.id,
+                    type_id=kind.id,
                     position=position,
                 )
             )
     return Wished(placed=tuple(placed), kept=tuple(kept), not_kept=tuple(missed))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Kinds:
+    usual: SpeakerType
+    by_ceiling: Mapping[str, SpeakerType]
+
+    def of(self, ceiling_key: str) -> SpeakerType:
+        return self.by_ceiling.get(ceiling_key, self.usual)
+
+
 def _row(
     room: Room,
     wish: Wish,
-    speaker_type: SpeakerType,
+    kinds: _Kinds,
     obstacles: Sequence[Obstacle],
     taken: Sequence[tuple[float, float, float]],
     limits: Limits,
@@ -102,7 +116,7 @@ def _row(
                     room,
                     ceiling,
                     obstacles=obstacles,
-                    speaker_type=speaker_type,
+                    speaker_type=kinds.of(ceiling.key),
                     taken=taken,
                     limits=limits,
                 )

@@ -1,13 +1,14 @@
 """One room: the type, the layout and the tap, as speakers with permanent keys."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from soffit.ceiling.tiles import TileField
 from soffit.decibel import power_ratio
 from soffit.design.place import RoomLayouts
+from soffit.design.place_question import WHOLE
 from soffit.design.taps import choose_taps
 from soffit.design.tiles import ceiling_polygon, face_height_m
 from soffit.errors import NoSolutionError
@@ -20,7 +21,7 @@ from soffit.model.findings import Finding
 from soffit.model.speakers import Speaker, TileRef
 from soffit.model.survey import Ceiling, PlacedSpeaker, Point, Room
 from soffit.work.keys import KeyBook
-from soffit.work.layout_question import LayoutQuestion, MixedQuestion, Search
+from soffit.work.layout_question import LayoutQuestion, Search
 
 Progress = Callable[[float, str], None]
 
@@ -231,12 +232,8 @@ def layout_questions(
             limits=job.survey.limits,
             is_imperial=job.survey.site.is_imperial,
             search=search,
+            types=tuple((item.key, own.get(item.key, entry)) for item in room.ceilings),
         )
-        types = tuple((item.key, own.get(item.key, entry)) for item in room.ceilings)
-        if len({item.id for _, item in types}) > 1:
-            names = [field.name for field in fields(question)]
-            same = {name: getattr(question, name) for name in names}
-            question = MixedQuestion(**same, types=types)
         out.append(question)
     return tuple(out)
 
@@ -264,9 +261,10 @@ def settle_room(job: Job, room: Room, tried: Sequence[RoomLayouts], book: KeyBoo
     speakers = _speakers(job, room, best, book)
     kept = kept_speakers(job, room)
     tapped = _tapped(job, room, best.chosen, (*kept, *speakers))
-    tapped, words = _evened(job, room, best.chosen, tapped, has_kept=bool(kept or best.wished))
+    equal = tapped
+    tapped, words = _evened(job, room, best.chosen, equal, has_kept=bool(kept or best.wished))
     decision = _decision(best, tried)
-    if best.is_mixed:
+    if tapped != equal:
         decision = _exact(job, room, decision, tapped)
     if words:
         decision = replace(decision, reason=f"{decision.reason} {words}")
@@ -276,7 +274,7 @@ def settle_room(job: Job, room: Room, tried: Sequence[RoomLayouts], book: KeyBoo
 def _exact(
     job: Job, room: Room, decision: RoomDecision, speakers: tuple[Speaker, ...]
 ) -> RoomDecision:
-    """Give the layout of several types the figures of the whole room, as the field has them."""
+    """Give the layout taken the figures of its taps, where they were chosen one by one."""
     sound = room_sound(
         room,
         job.catalogue,
@@ -286,14 +284,26 @@ def _exact(
     )
     spread = sound.evenness[room.brief.evenness_measure].spread_db
     meets = spread <= 2.0 * room.brief.evenness_db + 1e-6
+    mains = [s for s in speakers if job.catalogue.speaker(s.type_id).kind != "subwoofer"]
+    whole = sound.evenness[WHOLE[room.brief.evenness_measure]]
+    now = sound.evenness[room.brief.evenness_measure]
+    # Speakers of the layout come last, in the order of its positions.
     options = tuple(
-        replace(item, spread_db=round(spread, 4), meets_brief=meets)
+        replace(
+            item,
+            spread_db=round(spread, 4),
+            whole_spread_db=round(whole.spread_db, 4),
+            std_db=round(now.std_db, 4),
+            worst_db=round(now.worst_db - now.median_db, 4),
+            meets_brief=meets,
+            watts_w=round(sum(s.tap.power_w for s in mains), 6),
+            taps_w=tuple(s.tap.power_w for s in speakers[-len(item.positions) :]),
+        )
         if item.mark == "chosen"
         else item
         for item in decision.options
     )
-    words = f" All types together hold ±{spread / 2.0:.1f} dB."
-    return replace(decision, options=options, reason=decision.reason + words)
+    return replace(decision, options=options)
 
 
 def cheapest(tried: Sequence[RoomLayouts]) -> RoomLayouts:
@@ -383,7 +393,10 @@ def _speakers(job: Job, room: Room, layouts: RoomLayouts, book: KeyBook) -> tupl
     made = []
     known: dict[str, TileField | None] = {}
     places = [(item.position, item.type_id, item.tap_w) for item in layouts.wished]
-    places += [(position, layouts.type_id, chosen.tap_w) for position in chosen.positions]
+    places += [
+        (position, chosen.type_at(number), chosen.tap_at(number))
+        for number, position in enumerate(chosen.positions)
+    ]
     for position, type_id, tap_w in places:
         taps = job.catalogue.speaker(type_id).taps_at(job.survey.site.line_voltage_v)
         tap = _nearest_tap(taps, chosen.tap_w if tap_w is None else tap_w)

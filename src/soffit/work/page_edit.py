@@ -327,17 +327,17 @@ def option_edits(job: Job, room_key: str, number: int) -> list[HandEdit]:
         and job.catalogue.speaker(item.type_id).kind != "subwoofer"
     ]
     edits: list[HandEdit] = []
-    tap = f"{option.tap_w:g} W"
-    for place, position in zip(places, option.positions, strict=True):
+    for index, (place, position) in enumerate(zip(places, option.positions, strict=True)):
+        type_id, tap_w = option.type_at(index), option.tap_at(index)
         nearest = _take_nearest(free, position)
         if nearest is None:
-            word = f"{option.type_id} {option.tap_w:g}W {place}"
+            word = f"{type_id} {tap_w:g}W {place}"
             edits.append(HandEdit(kind="add", target_key=room_key, value=word))
             continue
-        if nearest.type_id != option.type_id:
-            edits.append(HandEdit(kind="type", target_key=nearest.key, value=option.type_id))
+        if nearest.type_id != type_id:
+            edits.append(HandEdit(kind="type", target_key=nearest.key, value=type_id))
         edits.append(HandEdit(kind="move", target_key=nearest.key, value=place))
-        edits.append(HandEdit(kind="tap", target_key=nearest.key, value=tap))
+        edits.append(HandEdit(kind="tap", target_key=nearest.key, value=f"{tap_w:g} W"))
     edits += [HandEdit(kind="remove", target_key=item.key) for item in free]
     return edits
 
