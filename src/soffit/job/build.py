@@ -8,6 +8,7 @@ from typing import Final, TypeVar
 from soffit.errors import SoffitError, TableError
 from soffit.job.assume import Assumptions
 from soffit.job.build_materials import build_materials
+from soffit.job.build_open import check_open_rooms
 from soffit.job.build_room import (
     RoomContext,
     build_obstacles,
@@ -182,6 +183,7 @@ def _rooms(
         if room is not None:
             rooms.append(room)
             obstacles += build_obstacles(context, key, entry, room.outline)
+    check_open_rooms(file, problems, rooms)
     return tuple(rooms), tuple(obstacles)
 
 

@@ -218,6 +218,7 @@ def build_room(context: RoomContext, key: str, entry: RoomEntry, storey_key: str
         wall_names=_wall_names(problems, path, entry, outline),
         wishes=build_wishes(problems, path, entry, outline),
         is_locked=entry.locked,
+        open_to=tuple(dict.fromkeys(entry.open_to)),
         note=entry.note,
     )
 

@@ -332,6 +332,10 @@ class RoomEntry(ShapeEntry):
         default_factory=list, description="Rows that the layout is to have."
     )
     locked: bool = Field(default=False, description="A re-design leaves this room as it is.")
+    open_to: list[str] = Field(
+        default_factory=list,
+        description="Rooms beside it with no wall between: taps of all are chosen together.",
+    )
 
 
 class ZoneEntry(Entry):

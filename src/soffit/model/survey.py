@@ -407,6 +407,10 @@ class Door:
     width_m: float = 0.9
 
 
+OPEN_APART_M = 0.4
+"""Rooms that are open to each other may be drawn this far apart: what is left of a wall. [m]"""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Room:
     """One room with its ceilings, surfaces, noise, ears and brief.
@@ -425,6 +429,8 @@ class Room:
         Rows that the layout is to have; the rest is searched round them.
     is_locked
         A re-design leaves this room as it is.
+    open_to
+        Keys of rooms side by side with it that no wall parts from it.
     """
 
     key: str
@@ -444,6 +450,7 @@ class Room:
     wall_names: tuple[str, ...] = ()
     wishes: tuple[Wish, ...] = ()
     is_locked: bool = False
+    open_to: tuple[str, ...] = ()
     note: str = ""
 
 
