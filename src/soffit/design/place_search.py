@@ -253,6 +253,24 @@ def spread_of(energy: FloatArray, share: float) -> float:
     return float(_spread_db(ordered[None, :], share)[0])
 
 
+def spreads_of(energy: FloatArray, share: float) -> FloatArray:
+    """Return the spread of several layouts, or of one layout with several taps.
+
+    Parameters
+    ----------
+    energy : (n_layouts, n_ears)
+        Energies.
+    share
+        Share inside.
+
+    Returns
+    -------
+    (n_layouts,)
+        Distances of the percentiles. [dB]
+    """
+    return _spread_db(np.sort(energy, axis=1), share)
+
+
 def _spread_db(ordered: NDArray[np.floating], share: float) -> FloatArray:
     """Spread of rows that are sorted; levels interpolate between neighbours."""
     n = ordered.shape[1]

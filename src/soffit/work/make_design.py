@@ -16,6 +16,7 @@ from soffit.work.edit import rewired
 from soffit.work.keys import KeyBook
 from soffit.work.layout_question import LayoutQuestion, Search
 from soffit.work.many_rooms import Effort, search_all, stopped
+from soffit.work.open_plan import tapped_together
 from soffit.work.summary import DesignReport, design_report
 from soffit.work.whole import evaluate_job
 
@@ -88,6 +89,7 @@ def decide(
         speakers += done.speakers
         decisions.append(done.decision)
         findings += done.findings
+    speakers, decisions = tapped_together(job, sorted(answers), speakers, decisions)
     progress(0.9, "wiring")
     design = replace(
         job.design,
