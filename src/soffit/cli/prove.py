@@ -145,15 +145,17 @@ def _merged(folder: Path, path: Path, *, is_sure: bool, who: str, as_json: bool)
 
 
 def _sheet(rows: "list[Expected]") -> str:
+    from soffit.measure.entry import figure_text
+
     cells = [
         [
             row.place,
             row.quantity,
             row.direction,
             "" if row.frequency_hz is None else f"{row.frequency_hz:g}",
-            row.text or f"{row.middle:.3g}",
-            "" if row.low is None or row.text else f"{row.low:.3g}",
-            "" if row.high is None or row.text else f"{row.high:.3g}",
+            row.text or figure_text(row.middle),
+            "" if row.low is None or row.text else figure_text(row.low),
+            "" if row.high is None or row.text else figure_text(row.high),
             row.unit,
             row.drive,
         ]

@@ -311,7 +311,24 @@ def number_text(value: float, unit: str) -> str:
         for scale, name in ((1e6, "MΩ"), (1e3, "kΩ")):
             if abs(value) >= 10.0 * scale or (scale > 1e3 and abs(value) >= scale):
                 return f"{value / scale:.3g} {name}"
-    digits = f"{value:.0f}" if abs(value) >= 1000.0 else f"{value:.3g}"
-    if unit.startswith("dB"):
-        digits = f"{value:.1f}"
+    digits = f"{value:.1f}" if unit.startswith("dB") else figure_text(value)
     return f"{digits} {unit}".strip()
+
+
+def figure_text(value: float) -> str:
+    """Return a number as people write it: three figures, and never a power of ten.
+
+    Parameters
+    ----------
+    value
+        Any number.
+
+    Examples
+    --------
+    >>> figure_text(2314.2), figure_text(333.33), figure_text(7.04), figure_text(0.0212)
+    ('2314', '333', '7.04', '0.0212')
+    """
+    if abs(value) >= 1000.0:
+        return f"{value:.0f}"
+    digits = f"{value:.3g}"
+    return digits if "e" not in digits else f"{value:.6f}".rstrip("0")

@@ -144,8 +144,16 @@ def bands(
     return [(float(m), float(s)) for m, s in zip(prediction.mean[0], sd, strict=True)]
 
 
-def _plan_value(model: LineModel, look: Look) -> float:
-    """Impedance by the plan alone, taps as resistances of U²/P."""
+def plan_value(model: LineModel, look: Look) -> float:
+    """Return a reading by the plan alone, taps as resistances of U²/P.
+
+    Parameters
+    ----------
+    model
+        The line.
+    look
+        What is read.
+    """
     plan = model.plan
     if look.direction == "alone":
         return float(plan.nominal_ohm[look.place])
@@ -203,12 +211,12 @@ def expected_line(
     rows = [_dead_test(plan, text) for text in _DEAD_TESTS]
     looks = looks_to_take(plan, tones_hz)
     for look, (mean, sd) in zip(looks, bands(model, looks, is_logged=is_logged), strict=True):
-        rows.append(_row(plan, look, _plan_value(model, look), mean, sds * sd, words))
+        rows.append(_row(plan, look, plan_value(model, look), mean, sds * sd, words))
     drive_v = plan.voltage_v * float(field_ratio(DRIVE_DB))
     live: list[Look] = [Look(direction="amps", place=i, tone_hz=1000.0) for i in _first_runs(plan)]
     live += [Look(direction="volts", place=i, tone_hz=1000.0) for i in plan.speakers]
     for look, (mean, sd) in zip(live, bands(model, live, is_logged=is_logged), strict=True):
-        row = _row(plan, look, _plan_value(model, look), mean, sds * sd, words, drive_v=drive_v)
+        row = _row(plan, look, plan_value(model, look), mean, sds * sd, words, drive_v=drive_v)
         rows.append(row)
     rows += [_ear_row(plan, i, drive_v) for i in plan.speakers]
     rows += [
@@ -229,7 +237,11 @@ def _first_runs(plan: LinePlan) -> tuple[int, ...]:
 
 _DEAD_TESTS: Final = (
     ("insulation", "each leg to earth, amplifier off and both legs off", "open (no reading)"),
-    ("dc resistance", "loop, dc: windings in parallel", "a few ohms is normal; never compare"),
+    (
+        "dc resistance",
+        "loop, dc: windings in parallel",
+        "far below the ohms at 1 kHz; never compare",
+    ),
 )
 
 

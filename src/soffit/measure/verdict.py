@@ -6,9 +6,9 @@ from dataclasses import dataclass, field
 from typing import Final, Literal
 
 from soffit.decibel import power_ratio, power_ratio_db
-from soffit.measure.entry import drive_volts, unit_of, value_text
+from soffit.measure.entry import drive_volts, figure_text, unit_of, value_text
 from soffit.measure.evidence import Evidence, Listened, Shown
-from soffit.measure.expected import bands, tolerance_text
+from soffit.measure.expected import bands, plan_value, tolerance_text
 from soffit.measure.line_plan import LinePlan
 from soffit.measure.posterior import judge, line_model
 from soffit.measure.predict import Direction, LineModel, Look
@@ -43,7 +43,7 @@ class Verdict:
     measured, expected
         As people write them.
     low, high
-        Band of a sound line. [SI]
+        Band of a sound line, the same as on the commissioning sheet. [SI]
     off_sd
         Standard deviations from the middle of the band.
     tolerance
@@ -244,15 +244,20 @@ class LineJudge:
         scale = 1.0
         if shown.look.direction in {"volts", "amps"}:
             scale = drive_volts(reading.drive, nominal_v=self.plan.voltage_v)
-        low, high = (scale * math.exp(mean + sign * look * sd) for sign in (-1.0, 1.0))
+        low, high = (scale * math.exp(mean + sign * fail * sd) for sign in (-1.0, 1.0))
+        middle = scale * math.exp(mean)
         if reading.bound == ">" and shown.value < math.exp(mean):
             off = 0.0  # "> 10k" says nothing where more than that is expected
         status: Status = "pass" if abs(off) <= look else "look" if abs(off) <= fail else "fail"
         unit = unit_of(reading.quantity)
         reasons, step = ((), "") if status == "pass" else self._reasons(reading, shown, off)
+        if status == "look":
+            near, far = (scale * math.exp(mean + sign * look * sd) for sign in (-1.0, 1.0))
+            inner = f"{figure_text(near)} to {figure_text(far)} {unit}"
+            reasons = (f"most sound lines read {inner} here", *reasons)
         overload = self._overload(shown)
         if overload:
-            status = "fail" if status == "pass" else status
+            status = "look" if status == "pass" else status
             reasons = (*reasons, overload)
             step = step or symptom("cuts-out-later").look
         return Verdict(
@@ -260,11 +265,11 @@ class LineJudge:
             place=reading.place,
             status=status,
             measured=value_text(reading),
-            expected=f"{low:.3g} to {high:.3g} {unit}",
+            expected=f"{figure_text(middle)} ({figure_text(low)} to {figure_text(high)}) {unit}",
             low=low,
             high=high,
             off_sd=off,
-            tolerance=tolerance_text(self.limits, look),
+            tolerance=tolerance_text(self.limits, fail),
             reasons=reasons,
             next_step=step,
         )
@@ -274,12 +279,18 @@ class LineJudge:
             return ""
         if not math.isclose(shown.look.tone_hz, 1000.0):
             return ""
-        drawn = self.plan.voltage_v**2 / shown.value
+        # At 1 kHz a loudspeaker shows less than its rated ohms, so U²/Z of a sound line is more
+        # than its taps draw: the reading is held against what the plan lets expect, in watts.
+        model = LineModel(self.plan, [shown.look.tone_hz], self.limits)
+        ((mean, _),) = bands(model, [shown.look])
+        planned = self.plan.voltage_v**2 / plan_value(model, shown.look)
+        drawn = planned * math.exp(mean) / shown.value
         if drawn <= self.plan.amplifier_w:
             return ""
         return (
-            f"overload: {shown.value:.1f} Ω at {self.plan.voltage_v:.1f} V are {drawn:.0f} W,"
-            f" the channel is rated {self.plan.amplifier_w:.0f} W"
+            f"overload: taps that draw {planned:.0f} W read {figure_text(math.exp(mean))} Ω here,"
+            f" so {figure_text(shown.value)} Ω stand for {drawn:.0f} W, and the channel is rated"
+            f" {self.plan.amplifier_w:.0f} W"
         )
 
     def _reasons(self, reading: Reading, shown: Shown, off: float) -> tuple[tuple[str, ...], str]:
@@ -359,7 +370,7 @@ class LineJudge:
         name = {
             "loud": "one-loud",
             "faint": "all-quiet" if at_line else "one-faint",
-            "silent": "trips-at-once" if at_line else "middle-dead",
+            "silent": "trips-at-once" if at_line else "one-silent",
         }.get(reading.word)
         said = symptom(name) if name else None
         return Verdict(
