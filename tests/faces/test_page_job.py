@@ -123,7 +123,7 @@ def _begin_from_plan(desk: Any, server: Server, tmp_path: Path) -> str:
     desk.goto(server.link)
     desk.set_input_files("#plan-file-file", plan)
     desk.get_by_role("button", name="Read it").click()
-    expect(desk.locator("#rooms tbody tr")).to_have_count(2)
+    expect(desk.locator("section.plan tbody tr")).to_have_count(2)
     desk.fill('input[name="title"]', "School of the invented valley")
     desk.get_by_role("button", name="Keep these rooms").click()
     desk.wait_for_url("**/survey*")

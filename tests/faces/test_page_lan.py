@@ -72,3 +72,38 @@ def test_a_port_in_use_is_said_in_words(tmp_path: Path) -> None:
         )
     assert done.returncode == 2
     assert "--port 0" in done.stderr
+
+
+def test_a_mistyped_folder_makes_nothing_and_says_what_is_near(tmp_path: Path) -> None:
+    (tmp_path / "jobs").mkdir()
+    done = subprocess.run(
+        [*COMMAND, str(tmp_path / "jbos"), "--no-open", "--port", "0"],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 2
+    assert "did you mean jobs?" in done.stderr
+    assert "--new" in done.stderr
+    assert [path.name for path in tmp_path.iterdir()] == ["jobs"]
+
+
+def test_a_new_folder_is_made_where_it_is_asked_for(tmp_path: Path) -> None:
+    folder = tmp_path / "first" / "jobs"
+    process = subprocess.Popen(
+        [*COMMAND, str(folder), "--new", "--no-open", "--port", "0"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+        text=True,
+    )
+    try:
+        assert process.stdout is not None
+        assert "made a new folder for jobs" in process.stdout.readline()
+        assert "the page is open at" in process.stdout.readline()
+        assert folder.is_dir()
+    finally:
+        process.terminate()
+        process.wait(timeout=20)
+        if process.stdout is not None:
+            process.stdout.close()

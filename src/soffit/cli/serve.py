@@ -22,13 +22,23 @@ PORT = 8347
               help="Port; 0 takes a free one.")  # fmt: skip
 @click.option("--lan", is_flag=True, help="Let phones in the same network in, by a secret link.")
 @click.option("--address", default="", help="With --lan: this address of the machine.")
+@click.option("--new", "is_new", is_flag=True, help="Make FOLDER where there is none yet.")
 @click.option("--open/--no-open", "is_opened", default=True, help="Open the browser.")
 @json_option
-def command(folder: str, port: int, lan: bool, address: str, is_opened: bool, as_json: bool) -> int:
+def command(
+    *,
+    folder: str,
+    port: int,
+    lan: bool,
+    address: str,
+    is_new: bool,
+    is_opened: bool,
+    as_json: bool,
+) -> int:
     """Open the page for the job, or the folder of jobs, in FOLDER."""
     from soffit.web.guard import Rules
 
-    Path(folder).mkdir(parents=True, exist_ok=True)
+    is_made = _need_folder(Path(folder), is_new=is_new)
     host = (address or _own_address()) if lan else "127.0.0.1"
     listener = _listener(host, port)
     port = listener.getsockname()[1]
@@ -37,13 +47,48 @@ def command(folder: str, port: int, lan: bool, address: str, is_opened: bool, as
     if rules.token:
         link += f"enter?token={rules.token}"
     if as_json:
-        show_json({"link": link, "folder": str(Path(folder)), "lan": lan})
+        show_json({"link": link, "folder": str(Path(folder)), "lan": lan, "made": is_made})
     else:
+        if is_made:
+            click.echo(f"made a new folder for jobs at {folder}")
         _say(link, lan=lan)
     if is_opened and not lan:
         webbrowser.open(link)
     _run(listener, Path(folder), rules)
     return 0
+
+
+def _need_folder(folder: Path, *, is_new: bool) -> bool:
+    """Make a folder where that was asked for; a mistyped name makes none and says what is near."""
+    if folder.is_dir():
+        return False
+    if is_new:
+        folder.mkdir(parents=True)
+        return True
+    from soffit.errors import JobError
+
+    raise JobError(
+        what=f"there is no folder {str(folder)!r}",
+        where=str(folder),
+        why=_beside(folder),
+        do="check its name; or begin an empty one there with --new",
+    )
+
+
+def _beside(folder: Path) -> str:
+    """Return what is there instead of a folder that is not."""
+    import difflib
+
+    above = folder.absolute().parent
+    if not above.is_dir():
+        return f"the folder above it, {above}, is not there either"
+    names = sorted(
+        item.name for item in above.iterdir() if item.is_dir() and not item.name.startswith(".")
+    )
+    near = difflib.get_close_matches(folder.name, names, n=3, cutoff=0.5)
+    if near:
+        return f"did you mean {' or '.join(near)}?"
+    return f"{above} has {', '.join(names[:8]) or 'no folders'}"
 
 
 def _say(link: str, *, lan: bool) -> None:

@@ -214,11 +214,14 @@ class _Plan:
         )
 
     def drawn(self) -> list[FloatArray]:
-        """Return all lines and arcs of the drawing, but those of layers to skip."""
+        """Return all lines and arcs of the drawing but dimensions, hatching, and what to skip."""
+        asked = [wish for wish in self.wishes.layers if wish[0] == "skip"]
         shown = [
             self.metres(lines)
             for name, lines in sorted(self.drawing.segments.items())
-            if meaning_of_layer(name, self.wishes.layers) != "skip" and not _is_dimension(name)
+            if not _is_dimension(name)
+            and not _is_hatching(name)
+            and not (asked and meaning_of_layer(name, asked) == "skip")
         ]
         return [*shown, *(self._flat(arc_points(arc)) for arc in self.drawing.arcs)]
 
@@ -347,6 +350,11 @@ class _Plan:
 def _is_dimension(layer: str) -> bool:
     own = layer.rsplit("$", maxsplit=1)[-1].lower()
     return "dim" in own or "bemass" in own or own.startswith("soffit-sheet")
+
+
+def _is_hatching(layer: str) -> bool:
+    own = layer.rsplit("$", maxsplit=1)[-1].lower()
+    return "hatch" in own or "schraff" in own or "patt" in own
 
 
 def _home(shapes: list[tuple[RoomProposal, Polygon]], at: Point) -> RoomProposal | None:

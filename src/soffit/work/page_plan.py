@@ -329,6 +329,7 @@ def _plan_dict(now: Snapshot, room_key: str) -> dict[str, Any]:
         ],
         "pattern": drawn.pattern,
         "reason": drawn.reason,
+        "bound": next((item.bound for item in job.design.rooms if item.room_key == room.key), ""),
         "ceiling_text": drawn.ceiling_text,
         "notes": list(drawn.notes),
     }  # fmt: skip

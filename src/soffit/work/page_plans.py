@@ -7,6 +7,7 @@ import re
 import secrets
 import shutil
 import tempfile
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -357,7 +358,7 @@ def plan_file_dict(plan: SentPlan) -> dict[str, Any]:
     }
     if plan.report is None:
         empty: dict[str, Any] = {"rooms": [], "obstacles": 0, "speakers": 0, "notes": []}
-        return {**about, **empty, "set_aside": [], "units": "metric", "underlays": []}
+        return {**about, **empty, "set_aside": [], "units": "metric", "underlays": [], "shared": []}
     body = plan.report.as_dict()
     for name in ("obstacles", "speakers"):
         body[name] = len(body[name])
@@ -366,4 +367,13 @@ def plan_file_dict(plan: SentPlan) -> dict[str, Any]:
             room.pop(name)
         for ceiling in room["ceilings"]:
             ceiling.pop("region")
-    return {**about, **body}
+    return {**about, **body, "shared": _shared(body["rooms"])}
+
+
+def _shared(rooms: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Take what several rooms assume out of them, to be said once."""
+    counts = Counter(text for room in rooms for text in room["assumed"])
+    often = {text for text, count in counts.items() if count > 2}
+    for room in rooms:
+        room["assumed"] = [text for text in room["assumed"] if text not in often]
+    return [{"text": text, "count": counts[text]} for text in counts if text in often]

@@ -105,9 +105,11 @@ def _ceiling(
         if drawn_room.key == values["room"]
         for item in drawn_room.maps
     }
+    lying = data["underlays"]
     names = [*MEASURES, *(kind for kind in ("sti", "low end") if kind in drawn)]
     return {
         "plan": plan,
+        "underlays": lying,
         "measures": [(name, WORDS.get(name, name)) for name in names],
         "data": _data(data),
     }
@@ -238,7 +240,14 @@ def _survey(
     body["underlays"] = underlays(page, storey)
     boxes = [item["box"] for item in body["underlays"]]
     drawing = overview(now, storey, boxes)
-    return {"body": body, "drawing": drawing, "data": _data(body)}
+    place = _data({name: value for name, value in drawing.items() if name != "drawing"})
+    return {
+        "body": body,
+        "drawing": drawing,
+        "underlays": body["underlays"],
+        "data": _data(body),
+        "place": place,
+    }
 
 
 def underlays(page: PageJob, storey: str) -> list[dict[str, Any]]:

@@ -317,9 +317,14 @@ def overview(now: Snapshot, storey: str = "", boxes: Sequence[Box] = ()) -> dict
 
 def _letter(scene: Scene, room: Room, middle: Point, wide_mm: float) -> None:
     """Write name and use into a room, where they fit."""
-    cap = min(2.6, max(0.9, 2.6 * wide_mm / max(fonts.width_mm(room.label, cap_mm=2.6), 1.0)))
-    scene.add(Text(at=middle, text=room.label, layer="names", cap=cap, anchor="middle", halo=True))
-    if fonts.width_mm(room.use, cap_mm=1.9) < wide_mm:
+    caps = [cap for cap in (2.6, 2.2, 1.8) if fonts.width_mm(room.label, cap_mm=cap) < wide_mm]
+    if not caps:
+        return
+    scene.add(
+        Text(at=middle, text=room.label, layer="names", cap=caps[0], anchor="middle", halo=True)
+    )
+    is_other = room.use.casefold() != room.label.casefold()
+    if is_other and fonts.width_mm(room.use, cap_mm=1.9) < wide_mm:
         scene.add(
             Text(
                 at=(middle[0], middle[1] + 4.0),

@@ -22,6 +22,8 @@ _NOUNS: Final = {
     "placed": "loudspeaker put by hand",
 }
 
+_MOST_REPEATS: Final = 400
+
 Table = Mapping[str, Any]
 Path = list[str | int]
 
@@ -115,9 +117,20 @@ def things_dict(tables: Table) -> list[dict[str, Any]]:
                 "at": [round(value, 4) for value in at],
                 "outline": [[round(x, 4), round(y, 4)] for x, y in ring],
                 "is_round": "diameter" in thing,
+                "repeats": _repeats(thing),
             }
         )
     return found
+
+
+def _repeats(thing: Table) -> list[list[float]]:
+    """Return how far the repeats of a thing lie from it; nothing for a single one. [m]."""
+    count, step = thing.get("repeat"), thing.get("step")
+    if not count or not step:
+        return []
+    dx, dy = point_of(step)
+    places = [(i, j) for i in range(int(count[0])) for j in range(int(count[1])) if i or j]
+    return [[round(i * dx, 4), round(j * dy, 4)] for i, j in places[:_MOST_REPEATS]]
 
 
 def _things(tables: Table) -> Iterator[tuple[Path, str, Table]]:

@@ -143,7 +143,15 @@ def _read(path: Path, size: int) -> tuple[Underlay, ...]:
         if path.name.endswith(LINES_ENDING):
             return _lines(path.name.removesuffix(LINES_ENDING), body)
         return _picture(path, text, body)
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, SoffitError):
+    except (
+        OSError,
+        ArithmeticError,
+        ValueError,
+        LookupError,
+        TypeError,
+        AttributeError,
+        SoffitError,
+    ):
         return ()
 
 

@@ -3,6 +3,7 @@
 import { ask, data, Fault, here, job, length, make, need, revision, setRevision } from "./api.js";
 import { LevelMap } from "./map.js";
 import { change, say, tell } from "./page.js";
+import { controls, Underlay } from "./underlay.js";
 import { View } from "./view.js";
 
 const NS = "http://www.w3.org/2000/svg";
@@ -18,7 +19,8 @@ function start(board) {
   const svg = /** @type {SVGSVGElement} */ (/** @type {unknown} */ (need("plan")));
   const shown = /** @type {HTMLSelectElement} */ (need("shown"));
   const map = new LevelMap(/** @type {HTMLCanvasElement} */ (need("map")), plan, sheet.colours);
-  const view = new View(board, svg, () => { map.place(view); targets(); });
+  const view = new View(board, svg, () => { map.place(view); targets(); underlay.draw(); });
+  const underlay = new Underlay(/** @type {HTMLCanvasElement} */ (need("under-lines")), view, () => plan, sheet.underlays);
   const room = `${here}/rooms/${encodeURIComponent(plan.room)}`;
   /** @type {string} */
   let picked = "";
@@ -443,6 +445,7 @@ function start(board) {
   if (shown.selectedIndex < 0) shown.value = sheet.measure;
   shown.addEventListener("change", () => { sessionStorage.setItem("soffit-shown", shown.value); drawMap(); });
   targets();
+  controls(underlay, tell);
   if (sheet.pick && unit(sheet.pick)) { pick(sheet.pick); group(sheet.pick)?.focus(); }
   void picked;
   drawMap().then(risks);

@@ -1,7 +1,7 @@
 // @ts-check
 /** Alternatives: take one after a look at what it changes; compare two side by side. */
 import { ask, here, make, need } from "./api.js";
-import { change, tell } from "./page.js";
+import { change, searchOptions, tell } from "./page.js";
 
 const room = document.body.dataset.room || "";
 /** @type {string[]} */
@@ -45,3 +45,20 @@ async function compare() {
 
 const all = /** @type {HTMLInputElement | null} */ (document.getElementById("all-options"));
 all?.addEventListener("change", () => document.querySelectorAll("tr.between").forEach((row) => { /** @type {HTMLElement} */ (row).hidden = !all.checked; }));
+
+// -- how hard it is searched -----------------------------------------------------------------
+
+const how = /** @type {HTMLFormElement} */ (need("search"));
+const kept = searchOptions();
+const field = (/** @type {string} */ name) => /** @type {HTMLInputElement} */ (how.elements.namedItem(name));
+field("free").checked = kept.has_free;
+field("offsets").checked = kept.has_all_offsets;
+field("proof").checked = kept.proof_s !== null;
+if (kept.proof_s !== null) field("seconds").value = String(kept.proof_s);
+if (kept.has_free || kept.has_all_offsets || kept.proof_s !== null) /** @type {HTMLDetailsElement} */ (how.closest("details")).open = true;
+how.addEventListener("change", () => {
+  field("seconds").disabled = !field("proof").checked;
+  localStorage.setItem("soffit-search", JSON.stringify({ free: field("free").checked, offsets: field("offsets").checked, proof: field("proof").checked, seconds: Number(field("seconds").value) }));
+});
+field("seconds").disabled = !field("proof").checked;
+how.addEventListener("submit", (event) => event.preventDefault());

@@ -119,6 +119,16 @@ export async function step(word) {
   }
 }
 
+/** How hard the design is searched, as this browser was told on the sheet of choices. @returns {{has_free: boolean, has_all_offsets: boolean, proof_s: number | null}} */
+export function searchOptions() {
+  try {
+    const kept = JSON.parse(localStorage.getItem("soffit-search") || "{}");
+    return { has_free: Boolean(kept.free), has_all_offsets: Boolean(kept.offsets), proof_s: kept.proof ? Math.min(Math.max(Number(kept.seconds) || 60, 1), 3600) : null };
+  } catch {
+    return { has_free: false, has_all_offsets: false, proof_s: null };
+  }
+}
+
 function paper() {
   const button = need("paper");
   const shown = () => document.documentElement.dataset.paper || (matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light");
@@ -158,7 +168,9 @@ function start() {
   document.querySelectorAll("[data-run='design']").forEach((button) => {
     button.addEventListener("click", () => {
       const room = /** @type {HTMLElement} */ (button).dataset.room;
-      run(`${here}/design`, { rooms: room ? [room] : [] }, "Searching layouts, taps, lines and amplifiers");
+      const how = searchOptions();
+      const more = [how.has_free ? "free form" : "", how.has_all_offsets ? "every offset" : "", how.proof_s ? `a proof within ${how.proof_s} s a room` : ""].filter(Boolean);
+      run(`${here}/design`, { rooms: room ? [room] : [], ...how }, `Searching layouts, taps, lines and amplifiers${more.length ? `; with ${more.join(", ")}` : ""}`);
     });
   });
   document.querySelectorAll("select[data-go]").forEach((element) => {

@@ -45,10 +45,10 @@ function start() {
 
   /** @param {any} row */
   function read(row) {
-    keypad({ what: `${row.place}: ${row.what}`, expect: `expect ${expected(row)}`, quantity: row.quantity, unit: row.unit }, (value) => {
+    keypad({ what: `${row.place}: ${row.what}`, expect: `expect ${expected(row)}`, quantity: row.quantity, unit: row.unit, setting: row.setting }, (value) => {
       const hint = /** @type {Record<string, string>} */ ({ "dc resistance": "dc", insulation: "insulation", noise: "noise", sti: "sti", visual: "seen", setting: "set" })[row.quantity] || "";
       const tone = row.frequency_hz && row.quantity !== "level" ? `${row.frequency_hz} Hz` : "";
-      const words = [`"${row.place}"`, row.direction, hint, tone, value];
+      const words = [`"${row.place}"`, row.direction, hint, row.setting || "", tone, value];
       keepReading(words.filter(Boolean).join(" "));
     });
   }

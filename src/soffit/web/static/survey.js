@@ -1,29 +1,12 @@
 // @ts-check
 /** The survey: rooms on one sheet, what was asked in plain words, the whole of it as text. */
-import { ask, data, here, length, make, need } from "./api.js";
+import { ask, here, length, make, need } from "./api.js";
+import { change, desk, drawing, drawn, metres, NS, onSurvey, onView, room as inHand, select, send, snapped, stepped, underlay, view } from "./desk.js";
 import { say, tell } from "./page.js";
-import { View } from "./view.js";
-
-const sheet = data();
-const place = JSON.parse(need("drawing").textContent || "{}");
-const svg = /** @type {SVGSVGElement} */ (/** @type {unknown} */ (need("plan")));
-const board = need("board");
-const view = new View(board, svg, () => undefined);
-const NS = "http://www.w3.org/2000/svg";
-const select = /** @type {HTMLSelectElement} */ (need("room"));
-let revision = sheet.revision;
-
-/** @param {any[]} edits @param {string} what @param {string} [room] */
-async function change(edits, what, room = select.value) {
-  try {
-    const answer = await ask("POST", `${here}/survey`, { revision, edits, what });
-    revision = answer.revision;
-    sessionStorage.setItem("soffit-said", `Kept: ${what}`);
-    location.assign(`${location.pathname}?room=${encodeURIComponent(room)}`);
-  } catch (error) {
-    tell(error, async () => { revision = (await ask("GET", `${here}/survey`)).revision; change(edits, what, room); });
-  }
-}
+import { outline, pressed } from "./sketch.js";
+import { surfaces } from "./surfaces.js";
+import { cards } from "./things.js";
+import { controls } from "./underlay.js";
 
 /** @param {string} text @returns {string | number} a bare number as such */
 function value(text) {
@@ -52,8 +35,9 @@ function choice(path, now, choices, what) {
 
 function forms() {
   const key = select.value;
-  const room = sheet.rooms.find((/** @type {any} */ item) => item.key === key);
-  const table = sheet.tables.rooms?.[key] || {};
+  const room = inHand();
+  const open = new Set([...need("forms").querySelectorAll("details[open]")].map((item) => item.id || item.querySelector("summary")?.textContent));
+  const table = desk.sheet.tables.rooms?.[key] || {};
   const brief = table.brief || {};
   const at = (/** @type {(string|number)[]} */ ...rest) => ["rooms", key, ...rest];
   const parts = [];
@@ -66,17 +50,17 @@ function forms() {
       make("label", { class: "tick" }, make("input", { type: "checkbox", checked: Boolean(table.locked), onchange: (/** @type {Event} */ event) => change([{ path: at("locked"), op: "set", value: /** @type {HTMLInputElement} */ (event.target).checked }], `lock of ${room.label}`) }), "leave this room as it is when the design runs"),
       make("p", { class: "actions" }, make("button", { type: "button", onclick: () => outline(room) }, "Draw it anew"), make("button", { type: "button", onclick: () => change([{ path: ["rooms", key], op: "remove" }], `take out ${room.label}`, "") }, "Take it out"))));
     parts.push(make("section", { class: "card" }, make("h2", {}, "Asked for"),
-      row("It plays", choice(at("brief", "programme"), brief.programme || "", [["", "not said: speech"], ...sheet.choices.programme.map((/** @type {string} */ name) => [name, name])], `programme of ${room.label}`)),
+      row("It plays", choice(at("brief", "programme"), brief.programme || "", [["", "not said: speech"], ...desk.sheet.choices.programme.map((/** @type {string} */ name) => [name, name])], `programme of ${room.label}`)),
       row("Level at the ears", text(at("brief", "level"), brief.level, `level in ${room.label}`, "70 dBA, or leave it and say how far over the noise")),
       row("Over the noise", text(at("brief", "margin"), brief.margin, `margin in ${room.label}`, "15 dB")),
       row("Even to ±", text(at("brief", "evenness"), brief.evenness, `evenness of ${room.label}`, "3 dB")),
-      row("Judged by", choice(at("brief", "evenness_measure"), brief.evenness_measure || "", [["", "direct 4 kHz"], ...sheet.choices.evenness_measure.map((/** @type {string} */ name) => [name, name])], `measure of ${room.label}`)),
+      row("Judged by", choice(at("brief", "evenness_measure"), brief.evenness_measure || "", [["", "direct 4 kHz"], ...desk.sheet.choices.evenness_measure.map((/** @type {string} */ name) => [name, name])], `measure of ${room.label}`)),
       row("Speech clarity, STI", text(at("brief", "sti_min"), brief.sti_min, `STI of ${room.label}`, "0.5")),
       row("Never louder than", text(at("brief", "max_level"), brief.max_level, `limit in ${room.label}`, "85 dBA")),
       row("How many", text(at("brief", "count"), brief.count, `count in ${room.label}`, "soffit chooses")),
       row("Tap", text(at("brief", "tap"), brief.tap, `tap in ${room.label}`, "soffit chooses")),
-      row("Type", choice(at("brief", "speaker_type"), brief.speaker_type || "", [["", "soffit chooses"], ...sheet.choices.speaker_type.map((/** @type {any} */ item) => [item.id, item.name])], `type in ${room.label}`))));
-    parts.push(things(), joining(room));
+      row("Type", choice(at("brief", "speaker_type"), brief.speaker_type || "", [["", "soffit chooses"], ...desk.sheet.choices.speaker_type.map((/** @type {any} */ item) => [item.id, item.name])], `type in ${room.label}`))));
+    parts.push(cards(text), joining(room), surfaces(text, room));
     const noise = table.noise || {};
     parts.push(make("section", { class: "card" }, make("h2", {}, "Noise"),
       row("dBA", text(at("noise", "dba"), noise.dba, `noise of ${room.label}`, "45")), row("NC", text(at("noise", "nc"), noise.nc, `noise of ${room.label}`, "35"))));
@@ -96,6 +80,7 @@ function forms() {
     });
   }
   need("forms").replaceChildren(...parts);
+  for (const item of need("forms").querySelectorAll("details")) if (open.has(item.id || item.querySelector("summary")?.textContent)) item.open = true;
 }
 
 /** @param {number} area */
@@ -103,105 +88,12 @@ function areaText(area) {
   return document.body.dataset.imperial === "1" ? `${(area * 10.7639).toFixed(0)} sq ft` : `${area.toFixed(1)} m²`;
 }
 
-// -- drawing rooms ---------------------------------------------------------------------------
-
-/** @param {{x: number, y: number}} p */
-const metres = (p) => [place.origin_m[0] + (p.x - place.at[0]) / place.mm_per_m, place.origin_m[1] - (p.y - place.at[1]) / place.mm_per_m];
-/** @param {number[]} p */
-const drawing = (p) => ({ x: place.at[0] + (p[0] - place.origin_m[0]) * place.mm_per_m, y: place.at[1] - (p[1] - place.origin_m[1]) * place.mm_per_m });
-
-const corners = sheet.rooms.flatMap((/** @type {any} */ room) => room.outline);
-const STEP = document.body.dataset.imperial === "1" ? 0.3048 / 2 : 0.1;
-
-/** Snap to corners and walls that are there, else right angles and a step. @param {number[]} p @param {number[] | null} last */
-function snapped(p, last) {
-  for (const corner of corners) if (Math.hypot(corner[0] - p[0], corner[1] - p[1]) < 9 / view.scale / place.mm_per_m * 2) return [...corner];
-  const q = [Math.round(p[0] / STEP) * STEP, Math.round(p[1] / STEP) * STEP];
-  for (const corner of corners) for (const axis of [0, 1]) if (Math.abs(corner[axis] - p[axis]) < STEP * 0.7) q[axis] = corner[axis];
-  if (last) {
-    if (Math.abs(q[0] - last[0]) < Math.abs(q[1] - last[1]) * 0.15) q[0] = last[0];
-    else if (Math.abs(q[1] - last[1]) < Math.abs(q[0] - last[0]) * 0.15) q[1] = last[1];
-  }
-  return q;
-}
-
-/** Draw an outline by pressing corner after corner, or by typing walls. @param {any} room nothing for a new one */
-function outline(room) {
-  /** @type {number[][]} */
-  const ring = [];
-  const hand = need("hand");
-  board.classList.add("adds");
-  const typed = make("textarea", { rows: 6, placeholder: "0 0\n9 m 0\n9 m 6 m\n0 6 m", "aria-label": "Corners, one a line: x y" });
-  const label = make("input", { value: room ? room.label : "", placeholder: "Hall" });
-  const form = make("section", { class: "card" }, make("h2", {}, room ? `Draw ${room.label} anew` : "Draw a room"),
-    ...(room ? [] : [row("Called", label)]),
-    make("p", { class: "soft" }, "Press corner after corner; right angles and other rooms' corners catch. Or write the corners, in any unit: one a line, x y."), typed,
-    make("p", { class: "actions" }, make("button", { type: "button", class: "main", onclick: finish }, "Keep the room"), make("button", { type: "button", onclick: () => { ring.pop(); show(); } }, "One corner back"), make("button", { type: "button", onclick: () => location.reload() }, "Leave it")));
-  need("forms").prepend(form);
-  (room ? typed : label).focus();
-
-  function show() {
-    hand.replaceChildren();
-    const points = ring.map(drawing);
-    const path = document.createElementNS(NS, "path");
-    path.setAttribute("d", points.map((p, i) => `${i ? "L" : "M"}${p.x} ${p.y}`).join("") + (points.length > 2 ? "Z" : ""));
-    path.setAttribute("fill", "none");
-    path.setAttribute("stroke", "#b5371c");
-    path.setAttribute("stroke-width", String(2 / view.scale));
-    hand.append(path);
-    for (const p of points) {
-      const dot = document.createElementNS(NS, "circle");
-      for (const [name, v] of Object.entries({ cx: p.x, cy: p.y, r: 5 / view.scale, fill: "#b5371c" })) dot.setAttribute(name, String(v));
-      hand.append(dot);
-    }
-    /** @type {HTMLTextAreaElement} */ (typed).value = ring.map((p) => `${+p[0].toFixed(4)} m, ${+p[1].toFixed(4)} m`).join("\n");
-    if (ring.length > 1) say(`last wall ${length(Math.hypot(ring[ring.length - 1][0] - ring[ring.length - 2][0], ring[ring.length - 1][1] - ring[ring.length - 2][1]))}`);
-  }
-
-  /** @type {{x: number, y: number} | null} */
-  let down = null;
-  board.addEventListener("pointerdown", (event) => { down = { x: event.clientX, y: event.clientY }; });
-  board.addEventListener("pointerup", (event) => {
-    if (!down || Math.hypot(event.clientX - down.x, event.clientY - down.y) > 6) return;
-    ring.push(snapped(metres(view.at(event)), ring[ring.length - 1] || null));
-    show();
-  });
-
-  async function finish() {
-    const lines = /** @type {HTMLTextAreaElement} */ (typed).value.split("\n").map((line) => line.trim()).filter(Boolean);
-    const points = lines.map((line) => (line.includes(",") ? line.split(",") : line.match(/^(\S+(?:\s*(?:m|mm|cm|ft|in|'|")\b)?)\s+(.+)$/)?.slice(1) || [line]).map((part) => value(part)));
-    if (room) {
-      const table = sheet.tables.rooms[room.key];
-      change([...["corner", "size", "at", "diameter"].filter((name) => name in table).map((name) => ({ path: ["rooms", room.key, name], op: "remove" })), { path: ["rooms", room.key, "outline"], op: "set", value: points }], `outline of ${room.label}`);
-      return;
-    }
-    const name = /** @type {HTMLInputElement} */ (label).value.trim();
-    const base = name.toLowerCase().replace(/[^a-z0-9]+/g, "-").replace(/^-|-$/g, "") || "room";
-    let key = base;
-    for (let n = 2; sheet.tables.rooms?.[key]; n += 1) key = `${base}-${n}`;
-    change([{ path: ["rooms", key], op: "set", value: { label: name || "Room", outline: points } }], `room ${name || key}`, key);
-  }
-}
-
-need("add-room").addEventListener("click", () => outline(null));
-select.addEventListener("change", forms);
-
 // -- cutting and joining rooms ---------------------------------------------------------------
 
 /** @param {any} room */
 function joining(room) {
-  const others = sheet.rooms.filter((/** @type {any} */ item) => item.key !== room.key && item.storey === room.storey);
+  const others = desk.sheet.rooms.filter((/** @type {any} */ item) => item.key !== room.key && item.storey === room.storey);
   const partner = /** @type {HTMLSelectElement} */ (make("select", { "aria-label": "Room beside it" }, ...others.map((/** @type {any} */ item) => make("option", { value: item.key }, item.label))));
-  /** @param {string} path @param {Record<string, any>} body @param {string} said */
-  const send = async (path, body, said) => {
-    try {
-      const told = await ask("POST", `${here}/survey/${path}`, { ...body, revision });
-      sessionStorage.setItem("soffit-said", said);
-      location.assign(`${location.pathname}?room=${encodeURIComponent(told.room)}`);
-    } catch (error) {
-      tell(error);
-    }
-  };
   return make("details", { class: "card" }, make("summary", {}, "Cut or join"),
     make("p", { class: "soft" }, "Cut: press two points of a straight line through the room, or write them."),
     ...["start", "end"].map((name) => row(name === "start" ? "From x y, metres" : "To x y, metres", make("input", { id: `cut-${name}`, placeholder: "4.2 0" }))),
@@ -209,122 +101,69 @@ function joining(room) {
       make("button", { type: "button", onclick: () => pressTwo() }, "Press them"),
       make("button", { type: "button", onclick: () => {
         const [start, end] = ["start", "end"].map((name) => /** @type {HTMLInputElement} */ (need(`cut-${name}`)).value.split(/[\s,;]+/).filter(Boolean).map(Number));
-        send("split", { room: room.key, start, end }, `${room.label} is two rooms now`);
+        send("/survey/split", { room: room.key, start, end }, (answer) => answer.room, `${room.label} is two rooms now, with what is in them`);
       } }, "Cut it")),
-    others.length ? make("p", { class: "actions" }, partner, make("button", { type: "button", onclick: () => send("merge", { first: room.key, second: partner.value }, "One room now") }, "Join with it")) : null);
+    others.length ? make("p", { class: "actions" }, partner, make("button", { type: "button", onclick: () => send("/survey/merge", { first: room.key, second: partner.value }, (answer) => answer.room, "One room now, with what was in both") }, "Join with it")) : null);
 }
 
 function pressTwo() {
-  /** @type {number[][]} */
-  const points = [];
   say("Press two points of the line.");
-  pressed((p) => {
-    points.push(snapped(p, points[0] || null));
+  pressed("The cut", 2, (points) => {
     const name = points.length === 1 ? "start" : "end";
     /** @type {HTMLInputElement} */ (need(`cut-${name}`)).value = points[points.length - 1].map((v) => v.toFixed(3)).join(" ");
-    return points.length < 2;
   });
 }
 
-// -- things in and under the ceiling ---------------------------------------------------------
+// -- names, as large on the screen at any zoom -----------------------------------------------
 
-/** Call back for presses on the board until it says that it has enough. @param {(p: number[]) => boolean} take */
-function pressed(take) {
-  /** @type {{x: number, y: number} | null} */
-  let down = null;
-  const stop = new AbortController();
-  board.classList.add("adds");
-  board.addEventListener("pointerdown", (event) => { down = { x: event.clientX, y: event.clientY }; }, { signal: stop.signal });
-  board.addEventListener("pointerup", (event) => {
-    if (!down || Math.hypot(event.clientX - down.x, event.clientY - down.y) > 6) return;
-    if (!take(metres(view.at(event)))) { stop.abort(); board.classList.remove("adds"); }
-  }, { signal: stop.signal });
+function names() {
+  const scale = 1 / view.scale;
+  need("room-names").innerHTML = drawn().map((room) => {
+    const points = room.outline.map(drawing);
+    const xs = points.map((/** @type {any} */ p) => p.x), ys = points.map((/** @type {any} */ p) => p.y);
+    const wide = (Math.max(...xs) - Math.min(...xs)) * view.scale, tall = (Math.max(...ys) - Math.min(...ys)) * view.scale;
+    const fits = (/** @type {string} */ words) => words.length * 6.6 < wide - 4;
+    const short = fits(room.label) ? room.label : `${room.label.slice(0, Math.max(0, Math.floor((wide - 12) / 6.6)))}…`;
+    if (short.length < 3 || tall < 16) return "";
+    const at = inside(points, xs, ys);
+    const use = room.use && room.use.toLowerCase() !== room.label.toLowerCase() && fits(room.use) && tall > 44;
+    return `<g transform="translate(${at.x} ${at.y}) scale(${scale})"><text y="${use ? -2 : 4}">${plainText(short)}</text>${use ? `<text class="use" y="14">${plainText(room.use)}</text>` : ""}</g>`;
+  }).join("");
 }
 
-/** What a new thing measures until somebody says otherwise. @type {Record<string, Record<string, any>>} */
-const NEW = {
-  light: { size: ["1.2 m", "0.3 m"] }, "air outlet": { size: ["0.6 m", "0.6 m"] }, sprinkler: { diameter: "70 mm" }, detector: { diameter: "100 mm" },
-  columns: { size: ["0.4 m", "0.4 m"] }, listening: { size: ["4 m", "3 m"] },
-};
+/** @param {string} words */
+const plainText = (words) => words.replace(/&/g, "&amp;").replace(/</g, "&lt;");
 
-/** @param {string} list @param {string} kind */
-function addThing(list, kind) {
-  const key = select.value;
-  const known = sheet.tables.rooms?.[key]?.[list] || [];
-  const name = kind || { columns: "column", doors: "door", listening: "listening area", test_points: "place to measure", racks: "rack" }[list] || list;
-  const at = make("input", { id: "thing-at", placeholder: "3.2 m, 1.5 m", "aria-label": `Where the ${name} is: x, y` });
-  const form = make("section", { class: "card" }, make("h2", {}, `Add: ${name}`), make("p", { class: "soft" }, "Press on the plan where it is, or write x, y in any unit."),
-    row("Middle at", at), make("p", { class: "actions" }, make("button", { type: "button", class: "main", onclick: () => keep(/** @type {HTMLInputElement} */ (at).value.split(",").map((part) => value(part))) }, "Add it"), make("button", { type: "button", onclick: () => location.reload() }, "Leave it")));
-  need("forms").prepend(form);
-  at.focus();
-  pressed((p) => { const q = snapped(p, null); /** @type {HTMLInputElement} */ (at).value = q.map((v) => `${v.toFixed(3)} m`).join(", "); return true; });
-
-  /** @param {(string|number)[]} place */
-  function keep(place) {
-    if (place.length !== 2) { say("Two numbers are needed: x, y."); return; }
-    if (list === "racks") {
-      let rack = "rack";
-      for (let n = 2; sheet.tables.racks?.[rack]; n += 1) rack = `rack-${n}`;
-      change([{ path: ["racks", rack], op: "set", value: { label: "Rack", room: key, at: place } }], "a rack");
-      return;
-    }
-    /** @type {Record<string, any>} */
-    const thing = kind ? { kind } : {};
-    const shape = NEW[kind] || NEW[list];
-    if (list === "doors" || list === "test_points") Object.assign(thing, { at: place });
-    else if (shape?.size) Object.assign(thing, { corner: place.map((v, i) => centred(v, shape.size[i])), size: shape.size });
-    else Object.assign(thing, { at: place, diameter: shape?.diameter || "0.3 m" });
-    if (list === "test_points") {
-      let n = known.length + 1;
-      while (known.some((/** @type {any} */ item) => item.key === `t${n}`)) n += 1;
-      Object.assign(thing, { key: `t${n}`, label: `place ${n}` });
-    }
-    change([{ path: ["rooms", key, list], op: "append", value: thing }], `${name} in ${key}`);
+/** A place well inside an outline: the middle, or of a room with a nook the middle of its widest part. @param {{x: number, y: number}[]} points @param {number[]} xs @param {number[]} ys */
+function inside(points, xs, ys) {
+  const low = Math.min(...ys), high = Math.max(...ys);
+  let best = { x: (Math.min(...xs) + Math.max(...xs)) / 2, y: (low + high) / 2 }, most = -1;
+  for (const share of [0.5, 0.4, 0.6, 0.3, 0.7]) {
+    const y = low + (high - low) * share;
+    const hits = points.flatMap((p, i) => {
+      const q = points[(i + 1) % points.length];
+      return (p.y > y) !== (q.y > y) ? [p.x + ((y - p.y) * (q.x - p.x)) / (q.y - p.y)] : [];
+    }).sort((a, b) => a - b);
+    for (let i = 0; i + 1 < hits.length; i += 2) if (hits[i + 1] - hits[i] > most * 1.1) { most = hits[i + 1] - hits[i]; best = { x: (hits[i] + hits[i + 1]) / 2, y }; }
   }
+  return best;
 }
-
-/** @param {string|number} middle @param {string} size @returns {string|number} the lower corner, where both are in metres */
-function centred(middle, size) {
-  const number = typeof middle === "number" ? middle : /^-?[\d.]+ ?m$/.test(middle) ? parseFloat(middle) : NaN;
-  return Number.isNaN(number) ? middle : Number((number - parseFloat(size) / 2).toFixed(4));
-}
-
-/** Every thing of the room, with its values to change. */
-function things() {
-  const key = select.value;
-  const table = sheet.tables.rooms?.[key] || {};
-  /** @type {HTMLElement[]} */
-  const parts = [];
-  for (const list of ["obstacles", "columns", "doors", "listening", "test_points"]) {
-    (table[list] || []).forEach((/** @type {any} */ item, /** @type {number} */ index) => {
-      const name = item.label || item.kind || list.replace(/_/g, " ").replace(/s$/, "");
-      const under = (/** @type {(string|number)[]} */ ...rest) => ["rooms", key, list, index, ...rest];
-      const fields = Object.entries(item).flatMap(([field, held]) => (Array.isArray(held)
-        ? held.every((v) => typeof v !== "object") ? held.map((v, i) => row(`${field} ${["x", "y"][i] || i + 1}`, text(under(field, i), v, `${name}: ${field}`))) : []
-        : [row(field.replace(/_/g, " "), text(under(field), held, `${name}: ${field}`))]));
-      parts.push(make("details", {}, make("summary", {}, name), ...fields,
-        make("p", {}, make("button", { type: "button", onclick: () => change([{ path: under(), op: "remove" }], `take out ${name}`) }, "Take it out"))));
-    });
-  }
-  return make("details", { class: "card", id: "things" }, make("summary", {}, `Things: ${parts.length}`), ...parts);
-}
-
-need("thing").addEventListener("change", (event) => {
-  const [list, kind] = /** @type {HTMLSelectElement} */ (event.target).value.split(":");
-  /** @type {HTMLSelectElement} */ (event.target).value = "";
-  if (list) addThing(list, kind);
-});
 
 // -- the room in hand, and its grid by dragging ----------------------------------------------
 
 function shape() {
-  const room = sheet.rooms.find((/** @type {any} */ item) => item.key === select.value);
+  const room = inHand();
   const group = need("room-shape");
   group.replaceChildren();
   if (!room) return;
   const path = (/** @type {number[][]} */ ring) => `${ring.map(drawing).map((p, i) => `${i ? "L" : "M"}${p.x.toFixed(2)} ${p.y.toFixed(2)}`).join("")}Z`;
-  group.innerHTML = `<clipPath id="room-clip"><path d="${path(room.outline)}"/></clipPath><g id="grid-lines" clip-path="url(#room-clip)"></g><path d="${path(room.outline)}" fill="none" stroke="#b5371c" stroke-width="0.9"/>`;
+  group.innerHTML = `<clipPath id="room-clip"><path d="${path(room.outline)}"/></clipPath><g id="grid-lines" clip-path="url(#room-clip)"></g><path data-outline d="${path(room.outline)}" fill="none" stroke="#b5371c" stroke-width="0.9"/>`;
   room.ceilings.forEach((/** @type {any} */ ceiling, /** @type {number} */ index) => { if (ceiling.grid) grid(room, ceiling.grid, index); });
+}
+
+/** Handles are as large on the screen at any zoom. */
+function sized() {
+  for (const dot of need("room-shape").querySelectorAll(".handle > g")) dot.setAttribute("transform", `scale(${1 / view.scale})`);
 }
 
 /** @param {any} room @param {any} held @param {number} index */
@@ -332,14 +171,15 @@ function grid(room, held, index) {
   const lines = need("grid-lines");
   const group = need("room-shape");
   const now = { origin: [...held.origin], angle: held.angle_rad };
-  const table = sheet.tables.rooms[room.key].ceilings?.[index];
+  const table = desk.sheet.tables.rooms[room.key].ceilings?.[index];
   const dots = ["origin", "turn"].map((kind) => {
     const dot = document.createElementNS(NS, "g");
-    dot.setAttribute("class", "unit");
+    dot.setAttribute("class", "handle");
+    dot.dataset.id = `grid-${index}-${kind}`;
     dot.setAttribute("tabindex", "0");
     dot.setAttribute("role", "button");
     dot.setAttribute("aria-label", kind === "origin" ? `Crossing of the grid of ${room.label}: arrow keys move it, Enter keeps it` : `Turn of the grid of ${room.label}: arrow keys turn it, Enter keeps it`);
-    dot.innerHTML = kind === "origin" ? '<circle class="touch" r="3.4"/><path d="M-2.6 0h5.2M0 -2.6v5.2" stroke="#b5371c" stroke-width=".7"/>' : '<circle class="touch" r="3.4"/><circle r="1.3" fill="#ffffff" stroke="#b5371c" stroke-width=".7"/>';
+    dot.innerHTML = kind === "origin" ? '<g><circle class="touch" r="22"/><circle class="ring" r="11"/><path class="sign" d="M-9 0h18M0 -9v18"/></g>' : '<g><circle class="touch" r="22"/><circle class="ring" r="11"/><circle class="knob" r="5"/></g>';
     group.append(dot);
     return dot;
   });
@@ -362,6 +202,7 @@ function grid(room, held, index) {
     const o = to(0, 0), t = to(arm, 0);
     dots[0].setAttribute("transform", `translate(${o.x} ${o.y})`);
     dots[1].setAttribute("transform", `translate(${t.x} ${t.y})`);
+    sized();
   }
 
   function keep() {
@@ -385,46 +226,54 @@ function grid(room, held, index) {
       if (!dot.classList.contains("held")) return;
       event.stopPropagation();
       const p = metres(view.at(event));
-      if (which === 0) now.origin = snapped(p, null);
+      if (which === 0) now.origin = snapped(p, null).at;
       else now.angle = Math.round(Math.atan2(p[1] - now.origin[1], p[0] - now.origin[0]) * 360 / Math.PI) / 360 * Math.PI;
       show();
       say(which === 0 ? `crossing at ${length(now.origin[0])}, ${length(now.origin[1])}` : `turned by ${(now.angle * 180 / Math.PI).toFixed(1)} degrees`);
     });
     dot.addEventListener("pointerup", (event) => { event.stopPropagation(); dot.classList.remove("held"); keep(); });
     dot.addEventListener("keydown", (event) => {
-      const step = /** @type {Record<string, number[]>} */ ({ ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] })[event.key];
-      if (step) {
+      const to = stepped(now.origin, event);
+      if (to) {
         event.preventDefault();
         event.stopPropagation();
-        if (which === 0) now.origin = [now.origin[0] + step[0] * STEP / 2, now.origin[1] + step[1] * STEP / 2];
-        else now.angle += (step[0] + step[1]) * Math.PI / 360;
+        if (which === 0) now.origin = to;
+        else now.angle += (event.key === "ArrowRight" || event.key === "ArrowUp" ? 1 : -1) * Math.PI / 360;
         show();
+        say(which === 0 ? `crossing at ${length(now.origin[0])}, ${length(now.origin[1])}` : `turned by ${(now.angle * 180 / Math.PI).toFixed(1)} degrees`);
       } else if (event.key === "Enter") { event.preventDefault(); keep(); }
     });
   });
   show();
 }
 
-select.addEventListener("change", shape);
+need("add-room").addEventListener("click", () => outline(null));
+onSurvey(() => { document.getElementById("sketch")?.remove(); forms(); names(); shape(); });
+onView(() => { sized(); names(); });
+names();
+controls(underlay, tell);
 forms();
 shape();
 
 // -- the whole text --------------------------------------------------------------------------
 
 const area = /** @type {HTMLTextAreaElement} */ (need("toml"));
-need("whole").addEventListener("toggle", async () => {
-  if (area.value) return;
+const whole = /** @type {HTMLDetailsElement} */ (need("whole"));
+async function load() {
+  if (!whole.open) { area.value = ""; return; }
   try {
     const told = await ask("GET", `${here}/survey/text`);
     area.value = told.text;
-    revision = told.revision;
+    desk.revision = told.revision;
   } catch (error) {
     tell(error);
   }
-});
+}
+whole.addEventListener("toggle", load);
+onSurvey(load);
 need("keep-toml").addEventListener("click", async () => {
   try {
-    await ask("PUT", `${here}/survey/text`, { revision, text: area.value });
+    await ask("PUT", `${here}/survey/text`, { revision: desk.revision, text: area.value });
     location.reload();
   } catch (error) {
     tell(error);

@@ -18,16 +18,27 @@ function start(first) {
   }
   function canListen() { return !(/** @type {HTMLInputElement} */ (need("no-ears")).checked); }
 
-  /** @param {string} text */
-  async function take(text) {
+  /** @param {string} text @param {boolean} [sure] keep it, odd as it is */
+  async function take(text, sure = false) {
     const item = entry(text);
     try {
-      const answer = await put("/trace", { line, entry: item, said: said(), can_listen: canListen() }, item.key);
+      const answer = await put("/trace", { line, entry: item, said: said(), can_listen: canListen(), is_sure: sure }, item.key);
       if (!answer) { say("No network: it waits here and is sent by itself."); return; }
-      if (answer.outcome) { advice = answer; draw(); }
+      if (answer.outcome) { advice = answer; draw(); doubted(answer.doubts || [], text); }
     } catch (error) {
       tell(error);
     }
+  }
+
+  /** Ask about an odd reading before it is kept. @param {any[]} doubts @param {string} text */
+  function doubted(doubts, text) {
+    if (!doubts.length) return;
+    const must = doubts.some((item) => item.must_answer);
+    const card = make("div", { class: "notice", id: "doubt", role: "alert" }, ...doubts.map((item) => make("p", {}, make("b", {}, item.what), ` ${item.why}. ${item.do.replace(" (--sure)", "")}.`)),
+      make("p", { class: "actions" }, must ? null : make("button", { type: "button", onclick: () => take(text, true) }, "It is right: keep it"), make("button", { type: "button", onclick: () => card.remove() }, must ? "Close" : "Leave it out")));
+    need("dialogue").prepend(card);
+    card.querySelector("button")?.focus();
+    say("Kept back: it looks odd.");
   }
 
   /** @param {string} place @param {string} way @param {string} expect */

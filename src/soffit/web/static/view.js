@@ -34,6 +34,7 @@ export class View {
       else this.zoom(kind === "in" ? 0.7 : 1 / 0.7, this.middle());
     }));
     board.addEventListener("keydown", (event) => {
+      if (event.ctrlKey || event.metaKey) return;
       if (event.key === "+" || event.key === "=") this.zoom(0.7, this.middle());
       else if (event.key === "-") this.zoom(1 / 0.7, this.middle());
       else if (event.key === "0") this.show(this.whole);
@@ -70,6 +71,12 @@ export class View {
     this.box = { ...box };
     this.svg.setAttribute("viewBox", `${box.x} ${box.y} ${box.w} ${box.h}`);
     this.onChange();
+  }
+
+  /** Take another drawing, whole. @param {Box} box */
+  fit(box) {
+    this.whole = { ...box };
+    this.show(this.whole);
   }
 
   /** @param {number} factor @param {{x: number, y: number}} at */
