@@ -274,6 +274,70 @@ def test_the_hunt_names_a_silent_loudspeaker(page: Page) -> None:
     assert told["suspects"][0]["place"] != silent
 
 
+def test_the_hunt_asks_about_odd_readings_as_the_command_does(page: Page, shelf: Path) -> None:
+    from soffit.work.trace import book_of_job
+
+    line = page.get("/api/jobs/hall/lines")["lines"][0]
+    label, whole = line["label"], line["ohm"]
+    odd = f"{label} whole {whole / 1e3:.4f} ohm"  # kilo-ohms written as ohms
+    book = book_of_job(shelf / "hall", label)
+    typed = book.typed(odd, now="2026-03-01T10:00:00+00:00")
+    asked = book.doubts([typed], now="2026-03-01T10:01:00+00:00")
+    body = {"line": label, "entry": _entry("oddreading1", odd)}
+    told = page.post("/api/jobs/hall/trace", body)
+    assert (
+        [doubt["code"] for doubt in told["doubts"]] == [doubt.code for doubt in asked] == ["kilo"]
+    )
+    assert told["taken"] == []
+    assert not (shelf / "hall" / "readings.jsonl").exists()
+    told = page.post("/api/jobs/hall/trace", {**body, "is_sure": True})
+    assert told["doubts"] == []
+    assert [item["key"] for item in told["taken"]] == ["oddreading1"]
+    again = page.post("/api/jobs/hall/trace", body)  # sent twice over a bad network
+    assert again["doubts"] == []
+    assert len(open_job(shelf / "hall").readings) == 1
+    nowhere = {"line": label, "entry": _entry("oddreading2", "L9-99 out 100")}
+    told = page.post("/api/jobs/hall/trace", {**nowhere, "is_sure": True})
+    assert told["doubts"][0]["must_answer"]
+    assert len(open_job(shelf / "hall").readings) == 1
+
+
+def test_settings_of_one_line_do_not_share_readings(page: Page) -> None:
+    def rows() -> dict[str, list[str]]:
+        sheet = page.get("/api/jobs/hall/readings")["rows"]
+        mine = [row for row in sheet if row["quantity"] == "setting" and row["place"] == label]
+        return {row["setting"]: [item["measured"] for item in row["read"]] for row in mine}
+
+    label = page.get("/api/jobs/hall/lines")["lines"][0]["label"]
+    names = set(rows())
+    assert {"test drive", "input level", "high-pass", "limiter", "equalisation"} <= names
+    entries = [
+        _entry("settings001", f'"{label}" set high-pass 85 Hz'),
+        _entry("settings002", f'"{label}" set equalisation flat'),
+    ]
+    page.post("/api/jobs/hall/readings", {"entries": entries})
+    found = {name: read for name, read in rows().items() if read}
+    assert found == {"high-pass": ["high-pass 85Hz"], "equalisation": ["equalisation flat"]}
+
+
+def test_a_search_is_told_how_hard_to_try_and_says_what_it_proved(page: Page) -> None:
+    import json as plain
+
+    body = {"rooms": ["room1"], "has_free": True, "has_all_offsets": True, "proof_s": 5.0}
+    work = page.post("/api/jobs/hall/design", body, status=202)["work"]
+    events = page.get(f"/api/works/{work}/events")
+    assert "event: done" in events, events[-800:]
+    steps = [plain.loads(line[6:]) for line in events.splitlines() if line.startswith("data: ")]
+    assert [step["done"] for step in steps[:-1]] == sorted(step["done"] for step in steps[:-1])
+    front = page.get("/api/jobs/hall/options")["rooms"][0]
+    assert front["bound"]
+    assert front["bound"] in page.get("/jobs/hall/choices?room=room1").replace(
+        "&#39;", "'"
+    ).replace("&#34;", '"')
+    wrong = page.send("POST", "/api/jobs/hall/design", {"proof_s": 0.0})
+    assert wrong.status_code == 422
+
+
 def test_every_call_of_the_scripts_is_described(page: Page) -> None:
     described = page.get("/api/openapi.json")["paths"]
     patterns = [re.sub(r"\{[^}]+\}", "X", path) for path in described]
