@@ -1,5 +1,6 @@
 """The material list of the demo job with troubles, counted again from its design."""
 
+import re
 from collections import Counter
 from dataclasses import replace
 from pathlib import Path
@@ -114,9 +115,14 @@ def test_what_hangs_already_is_not_ordered_again(job: Job):
     assert not sections & {"Loudspeakers", "Mounting"}
 
 
-def test_cable_rows_name_reels_and_metres_of_each_core(job: Job):
+@pytest.mark.parametrize(("is_imperial", "unit", "unit_m"), [(True, "ft", 0.3048), (False, "m", 1)])
+def test_cable_rows_name_reels_and_length_of_each_core(
+    job: Job, is_imperial: bool, unit: str, unit_m: float
+):
+    site = replace(job.survey.site, is_imperial=is_imperial)
+    job = replace(job, survey=replace(job.survey, site=site))
     whole = evaluate_job(job)
-    rows = [r for r in material_rows(job, whole.ceiling, slack_ratio=0.05) if r.unit == "m"]
+    rows = [r for r in material_rows(job, whole.ceiling, slack_ratio=0.05) if r.unit == unit]
     metres = Counter[str]()
     for line in job.design.lines:
         for run in line.runs:
@@ -124,10 +130,33 @@ def test_cable_rows_name_reels_and_metres_of_each_core(job: Job):
     assert {row.type_id for row in rows} == set(metres)
     for row in rows:
         cable = job.catalogue.cable(row.type_id)
-        assert row.quantity == pytest.approx(1.05 * metres[row.type_id], abs=0.051)
+        wanted = 1.05 * metres[row.type_id] / unit_m
+        assert row.quantity == pytest.approx(wanted, abs=1.0 if is_imperial else 0.051)
+        assert row.quantity >= wanted - 0.051
         assert "1 reel of" in row.note
+        assert " m " not in f"{row.note} {row.source} " or not is_imperial
         for colour in cable.colours:
-            assert f"{row.quantity:.0f} m of {colour}" in row.note
+            assert f"{row.quantity:.0f} {unit} of {colour}" in row.note
+
+
+def test_an_imperial_job_names_no_metric_length_force_or_mass(folder: Path):
+    view = view_of_folder(folder)
+    sheets = [f"{row.item} {row.unit} {row.note} {row.source}" for row in view.materials]
+    sheets += [item.safety_text + item.support_text + item.void_text for item in view.speakers]
+    sheets += [row.text for row in view.log]
+    sheets += [note for line in view.lines for note in (line.route_note, *line.notes)]
+    for text in sheets:
+        without_names = text
+        for row in view.materials:
+            without_names = without_names.replace(row.item, "")
+        for part in job_parts(folder):
+            without_names = without_names.replace(part, "")
+        assert re.search(r"\d (m|N|kg|kN)\b", without_names) is None, text
+
+
+def job_parts(folder: Path) -> list[str]:
+    catalogue = open_job(folder).catalogue
+    return [part.name for part in catalogue.hardware_types]
 
 
 def test_a_run_longer_than_a_reel_is_to_be_ordered_in_one_length(job: Job):

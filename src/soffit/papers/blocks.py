@@ -25,6 +25,8 @@ from soffit.units import format_length, format_mass
 
 Block = dict[str, Any]
 _LONG_WORD: Final = 12
+_TICK_LIST: Final = 3
+"""From so many places on, tests that say the same become one list to tick."""
 
 GENERAL_CAUTIONS: Final = (
     "Before any hand goes up: amplifier off, its mains locked off, both legs of the line"
@@ -144,6 +146,32 @@ def cautions() -> Block:
     return note("Before anybody goes up", GENERAL_CAUTIONS)
 
 
+def together(blocks: Sequence[Block]) -> Block:
+    """Return blocks that stay on one page.
+
+    Parameters
+    ----------
+    blocks
+        Less than a page of them.
+    """
+    return {"kind": "together", "blocks": list(blocks)}
+
+
+def sign_table(head: Sequence[str], widths: Sequence[str], count: int) -> Block:
+    """Return empty rows to fill in by hand.
+
+    Parameters
+    ----------
+    head
+        Names of the columns.
+    widths
+        Shares such as ``2fr``.
+    count
+        How many rows.
+    """
+    return {"kind": "sign", "head": list(head), "widths": list(widths), "count": count}
+
+
 WORK_ORDER: Final = (
     "Read the plan in the room: door, walls and grid as drawn? If not, stop and ask the desk.",
     "Mark the tiles. Look above every one of them before the first cut.",
@@ -244,8 +272,9 @@ def schedule(speakers: Sequence[SpeakerView], *, imperial: bool) -> Block:
         rows.append(
             (
                 item.label,
-                item.type_name + ("" if item.state == "planned" else f" ({item.state})"),
-                item.tile_text or item.place_text,
+                item.type_mark,
+                (item.tile_text or item.place_text)
+                + ("" if item.state == "planned" else f" ({item.state})"),
                 item.tap_text,
                 words.volts(item.voltage_v),
                 words.decibels(item.loss_db),
@@ -254,8 +283,24 @@ def schedule(speakers: Sequence[SpeakerView], *, imperial: bool) -> Block:
             )
         )
     head = ("No.", "type", "place", "tap", "volts", "loss", "run in", "mass")
-    widths = ("auto", "3fr", "6fr", *("auto",) * 5)
-    return table(head, widths, "lllrrrrr", rows, pad=0.75)
+    widths = ("auto", "auto", "1fr", *("auto",) * 5)
+    return table(head, widths, "lclrrrrr", rows, pad=0.75)
+
+
+def type_key(speakers: Sequence[SpeakerView]) -> Block:
+    """Return what the letters of the types stand for.
+
+    Parameters
+    ----------
+    speakers
+        All of them.
+    """
+    found: dict[tuple[str, str], int] = {}
+    for item in speakers:
+        key = (item.type_mark, item.type_name)
+        found[key] = found.get(key, 0) + 1
+    rows = [(mark, name, str(count)) for (mark, name), count in sorted(found.items())]
+    return table(("Type", "", "count"), ("auto", "1fr", "auto"), "llr", rows, pad=0.75)
 
 
 def cable_table(rows: Sequence[CableRow], *, imperial: bool) -> Block:
@@ -273,7 +318,11 @@ def cable_table(rows: Sequence[CableRow], *, imperial: bool) -> Block:
     for row in rows:
         if row.line_label != line:
             line = row.line_label
-            out.append(span(f"Line {line}", 7))
+            here = [item for item in rows if item.line_label == line]
+            route = words.run_length(sum(item.length_m for item in here), imperial=imperial)
+            cut = words.run_length(sum(item.cut_m for item in here), imperial=imperial)
+            count = f"{len(here)} run" + "s" * (len(here) != 1)
+            out.append(span(f"Line {line}: {count}, {route} of route, {cut} to cut", 7))
         out.append(
             (
                 row.run_label,
@@ -310,7 +359,7 @@ def material_table(rows: Sequence[MaterialRow]) -> Block:
                 row.item,
                 words.quantity(row.quantity),
                 row.unit,
-                "; ".join(part for part in (row.note, row.source) if part),
+                "; ".join(part for part in (row.note, row.source) if part and part != "design"),
             )
         )
     return table(("Item", "how many", "", "note"), ("3fr", "auto", "auto", "2fr"), "lrll", out)
@@ -331,7 +380,7 @@ def finding_blocks(findings: Sequence[Finding]) -> list[Block]:
         here = [item for item in groups if item.first.severity == severity and not item.is_general]
         if here:
             head = ("Code", "place", "what", "limit, source", "do")
-            widths = ("auto", "2fr", "4fr", "3fr", "4fr")
+            widths = ("auto", "2fr", "5fr", "2.6fr", "3.4fr")
             rows = [_finding_row(item) for item in here]
             blocks += [heading(name), table(head, widths, "lllll", rows)]
         if any(item.defers for item in here):
@@ -356,6 +405,10 @@ def finding_blocks(findings: Sequence[Finding]) -> list[Block]:
     return blocks
 
 
+_NO_MEND: Final = "no mend: "
+"""What the checks put before the reason why no change is offered."""
+
+
 def _finding_row(group: FindingGroup) -> Sequence[Any]:
     item = group.first
     ending = " Then: defer, see below." if group.defers else ""
@@ -363,7 +416,7 @@ def _finding_row(group: FindingGroup) -> Sequence[Any]:
     return (
         {"text": item.code, "tone": item.severity, "strong": True},
         breakable(group.places),
-        {"text": breakable(group.what), "below": item.why},
+        {"text": breakable(group.what), "below": item.why.replace(_NO_MEND, "left to people: ")},
         {"text": item.limit, "below": item.limit_source},
         group.do + ending + accepted,
     )
@@ -378,37 +431,62 @@ def test_table(rows: Sequence[TestRow]) -> Block:
         Tests in the order of work.
     """
     out: list[Sequence[Any]] = []
-    phase = ""
-    chapter, item = 0, 0
     shared = _shared_drives(rows)
-    for row in rows:
-        item += 1
-        if row.phase != phase:
-            phase = row.phase
-            chapter, item = chapter + 1, 1
-            drive = shared[phase]
-            out.append(
-                span(f"{chapter} {phase}" + (f" (on the line: {drive})" if drive else ""), 6)
-            )
-        what = row.what
-        if row.drive and not shared[phase]:
-            what += f"; on the line: {row.drive}"
-        place = row.place
-        if row.room_label and row.room_label != row.place:
-            place += f", {row.room_label}"
-        out.append(
-            (
-                f"{chapter}.{item}",
-                place,
-                {"text": what, "below": row.note},
-                words.expected(row),
-                "",
-                "",
-            )
-        )
+    chapters = dict.fromkeys(row.phase for row in rows)
+    for chapter, phase in enumerate(chapters, 1):
+        drive = shared[phase]
+        title = f"{chapter} {phase}" + (f" (on the line: {drive})" if drive else "")
+        out.append(span(title, 6))
+        here = [row for row in rows if row.phase == phase]
+        for item, alike in enumerate(_alike(here), 1):
+            number = f"{chapter}.{item}"
+            if len(alike) >= _TICK_LIST:
+                out.append(_tick_row(number, alike, drive=drive))
+                continue
+            row = alike[0]
+            place = row.place
+            if row.room_label and row.room_label != row.place:
+                place += f", {row.room_label}"
+            cell = {"text": _test_words(row, drive), "below": row.note}
+            out.append((number, place, cell, words.expected(row), "", ""))
     head = ("", "place", "test", "expected", "reading", "ok")
-    widths: tuple[str | float, ...] = ("auto", "2fr", "4fr", "3fr", 26.0, 8.0)
+    widths: tuple[str | float, ...] = ("auto", "2fr", "5fr", "3fr", 26.0, 8.0)
     return table(head, widths, "rlllll", out, pad=1.5)
+
+
+def _test_words(row: TestRow, shared: str) -> str:
+    return row.what + (f"; on the line: {row.drive}" if row.drive and not shared else "")
+
+
+def _alike(rows: Sequence[TestRow]) -> list[list[TestRow]]:
+    """Return tests one by one, those that say the same of many places as one list to tick."""
+    lists: dict[tuple[str, ...], list[TestRow]] = {}
+    for row in rows:
+        if row.expected is None:
+            key = (row.what, row.note, row.expected_text, row.drive)
+            lists.setdefault(key, []).append(row)
+    out: list[list[TestRow]] = []
+    for row in rows:
+        key = (row.what, row.note, row.expected_text, row.drive)
+        group = lists.get(key, []) if row.expected is None else []
+        if len(group) < _TICK_LIST:
+            out.append([row])
+        elif group[0] is row:
+            out.append(group)
+    return out
+
+
+def _tick_row(number: str, rows: Sequence[TestRow], *, drive: str) -> Sequence[Any]:
+    first = rows[0]
+    cell = {
+        "text": _test_words(first, drive),
+        "more": words.expected(first),
+        "below": first.note,
+        "ticks": [row.place for row in rows],
+        "dots": first.quantity not in {"ear", "visual"},
+        "span": 4,
+    }
+    return (number, f"{len(rows)} places", cell)
 
 
 def _shared_drives(rows: Sequence[TestRow]) -> dict[str, str]:
@@ -467,12 +545,12 @@ def rack_blocks(racks: Sequence[RackView], *, imperial: bool) -> list[Block]:
             facts = [
                 (
                     "Height, mass",
-                    f"{amplifier.rack_units} rack units,"
+                    f"{amplifier.rack_units} rack unit{'s' * (amplifier.rack_units != 1)},"
                     f" {format_mass(amplifier.mass_kg, imperial=imperial)}",
                 ),
                 (
                     "Output wiring",
-                    amplifier.class_mark or "class not marked: treat as the strictest",
+                    words.wiring_class(amplifier.class_mark),
                 ),
                 ("Output", amplifier.output_text),
                 ("Note", amplifier.note),
@@ -521,6 +599,9 @@ def rack_blocks(racks: Sequence[RackView], *, imperial: bool) -> list[Block]:
     return blocks or [text("No rack was surveyed.")]
 
 
+_OPTIONS_TOGETHER: Final = 18
+
+
 def option_blocks(rooms: Sequence[RoomView]) -> list[Block]:
     """Return the front of alternatives, room by room: drawn whole, the marked ones as a table.
 
@@ -535,19 +616,21 @@ def option_blocks(rooms: Sequence[RoomView]) -> list[Block]:
             continue
         title = f"Alternatives for {room.label}: loudspeakers against spread"
         scene = option_chart(room.options, title=title)
-        blocks.append(heading(room.label))
+        here = [heading(room.label)]
         if room.reason:
-            blocks.append(text(room.reason))
-        blocks.append(
+            here.append(text(room.reason))
+        here.append(
             {"kind": "picture", "svg": write_svg(scene), "width": scene.width, "alt": title}
         )
         marked = [option for option in room.options if option.mark]
-        blocks.append(_option_table(marked or room.options))
+        shown = marked or room.options
+        here.append(_option_table(shown))
         others = len(room.options) - len(marked)
         if marked and others:
-            blocks.append(text(f"{others} more are drawn above.", small=True, soft=True))
+            here.append(text(f"{others} more are drawn above.", small=True, soft=True))
         if room.bound:
-            blocks.append(text(room.bound, small=True, soft=True))
+            here.append(text(room.bound, small=True, soft=True))
+        blocks += [together(here)] if len(shown) <= _OPTIONS_TOGETHER else here
     return blocks or [text("No alternatives were computed.")]
 
 
@@ -568,7 +651,7 @@ def _option_table(options: Sequence[Option]) -> Block:
         for option in options
     ]
     head = ("", "layout", "count", "spread", "taps", "worst point", "brief")
-    return table(head, ("auto", "1fr", *("auto",) * 5), "llrrrrl", rows)
+    return table(head, ("auto", "1fr", *("auto",) * 5), "llrrrrl", rows, pad=0.55)
 
 
 def cut_list(view: JobView) -> Block:
@@ -591,6 +674,7 @@ def cut_list(view: JobView) -> Block:
             hole += f" ({1e3 * item.cutout_m:.0f} mm)"
         rows.append(
             (
+                item.mark,
                 item.name,
                 str(item.count),
                 hole,
@@ -601,10 +685,9 @@ def cut_list(view: JobView) -> Block:
                 item.marks_text,
             )
         )
-    head = ("Type", "count", "cut-out", "depth", "mass", "carried by", "terminals", "marks")
-    return table(
-        head, ("2fr", "auto", "auto", "auto", "auto", "2fr", "2fr", "1fr"), "lrrrrlll", rows
-    )
+    head = ("", "type", "count", "cut-out", "depth", "mass", "carried by", "terminals", "marks")
+    widths = ("auto", "3fr", "auto", "auto", "auto", "auto", "auto", "3fr", "auto")
+    return table(head, widths, "llrrrrlll", rows)
 
 
 SYMPTOMS: Final = (

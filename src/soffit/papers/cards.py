@@ -34,8 +34,8 @@ from soffit.units import format_length, format_mass
 _WIDTH: Final = 58.0
 _HEIGHT: Final = 50.0
 _WIRING: Final = 116.0
-_FACTS_MM: Final = 82.0
-_RIGHT_MM: Final = 48.0
+_FACTS_MM: Final = 89.0
+_RIGHT_MM: Final = 46.0
 _LEFT_MM: Final = 71.0
 """Room for facts and cautions on half a page of the lower of the two papers, letter."""
 _CAUTION: Final = f"Amplifier off, both legs disconnected, footing safe. {DEFER}"
@@ -108,7 +108,6 @@ def _card(
         ("Second support", item.safety_text),
         ("Above it", item.void_text),
         ("Hangs at", f"{lift} above floor, {item.aim_text}"),
-        ("A meter shows", _meter(item)),
         ("Note", item.card_note),
         ("Findings", ", ".join(item.findings)),
     ]
@@ -133,19 +132,20 @@ def _card(
         "caution": _CAUTION,
         "map": back.svg,
         "here": write_svg(back.here(item)),
-        "read": ["volts", "ohms onward", "ohms alone"],
+        "read": _read(item),
         "qr": qr_svg(link(view, item)),
     }
 
 
-def _meter(item: SpeakerView) -> str:
-    parts = []
-    if item.impedance_out_ohm is not None:
-        parts.append(f"from here onward {words.meter(item.meter_out, item.impedance_out_ohm)}")
-    if item.impedance_alone_ohm is not None:
-        parts.append(f"this unit alone {words.meter(item.meter_alone, item.impedance_alone_ohm)}")
-    parts.append(f"at full level {words.volts(item.voltage_v)}")
-    return ", ".join(parts)
+def _read(item: SpeakerView) -> list[list[str]]:
+    """Return what is read here and written down: its name, and what it should be."""
+    onward = words.meter(item.meter_out, item.impedance_out_ohm)
+    alone = words.meter(item.meter_alone, item.impedance_alone_ohm)
+    return [
+        ["volts", f"{words.volts(item.voltage_v)} at full level"],
+        ["ohms onward", onward or "not known"],
+        ["ohms alone", alone or "not known"],
+    ]
 
 
 def link(view: JobView, item: SpeakerView) -> str:
@@ -273,6 +273,7 @@ class _Background:
         )
         self.others = Path(rings=squares, layer="speakers", pen=None, fill=SOFT, closed=True)
         self.doors: list[Box] = []
+        self.edges = list(itertools.pairwise((*ring, ring[0])))
         self.svg = write_svg(self._scene())
 
     def _lines(self) -> Path | None:
@@ -297,8 +298,7 @@ class _Background:
             scene.add(self.lines)
         scene.add(self.walls, self.others)
         room = Field(sheet=(0.0, 0.0, _WIDTH, self.height))
-        ring = self.walls.rings[0]
-        room.lines = list(itertools.pairwise((*ring, ring[0])))
+        room.lines = list(self.edges)
         names = [fonts.fit(door.label, room_mm=_WIDTH / 2, cap_mm=1.8) for door in self.room.doors]
         places = [self.to_paper(door.position) for door in self.room.doors]
         room.boxes = [(x - 1.0, y - 1.0, x + 1.0, y + 1.0) for x, y in places]
@@ -321,7 +321,11 @@ class _Background:
         scene = Scene(_WIDTH, self.height, title=f"{item.label} in {self.room.label}")
         at = self.to_paper(item.position)
         width = fonts.width_mm(item.label, cap_mm=2.0, weight="semibold")
-        room = Field(sheet=(0.0, 0.0, _WIDTH, self.height), boxes=list(self.doors))
+        room = Field(
+            sheet=(0.0, 0.0, _WIDTH, self.height),
+            boxes=list(self.doors),
+            lines=list(self.edges),
+        )
         (place,) = place_all([Wanted(anchor=at, radius=2.4, width=width, height=2.6)], room)
         scene.add(
             Disc(centre=at, radius=2.4, layer="here", pen=Pen(0.3, ACCENT), fill=TINT),

@@ -12,15 +12,22 @@ from soffit.papers.scene import ACCENT, INK, SOFT, Box, Scene, Text
 from soffit.papers.sheet import heading, open_sheet, paragraph, paragraph_height
 from soffit.papers.views import MapView, RoomView, SpeakerView, TitleView
 
-_PER_SHEET: Final = 2
+_PER_SHEET: Final = 4
 _HEAD: Final = 7.0
 _FOOT: Final = 16.0
+_GAP: Final = 5.0
+_NARROW: Final = 50.0
+_WIDE: Final = 150.0
+_BESIDE: Final = 1.15
+"""How much smaller maps may be side by side than below each other: it leaves room for notes."""
+_TITLE: Final = 62.0
+"""Least width of a column of notes, and of a map with its title."""
 
 
 def map_sheets(
     room: RoomView, speakers: Sequence[SpeakerView], title: TitleView, *, number: str
 ) -> tuple[Scene, ...]:
-    """Draw all maps of a room, two to a sheet.
+    """Draw all maps of a room, up to four to a sheet.
 
     Parameters
     ----------
@@ -41,39 +48,91 @@ def map_sheets(
         sheet = open_sheet(
             title, paper=title.paper, number=more, name=f"{room.label}: maps", scale=""
         )
+        legend = _legend(sheet.scene, sheet.column, room, has_marks=any(v.marks for v in group))
+        if index == 0:
+            legend = _brief(sheet.scene, legend, room)
+        notes = room.notes if index == len(starts) - 1 else ()
         cells = _cells(room, sheet.area, len(group))
+        spot, cells = _spot(room, sheet.area, legend, cells, notes)
         low = max(
             _one(sheet.scene, cell, room, speakers, view)
             for view, cell in zip(group, cells, strict=True)
         )
-        legend = _legend(sheet.scene, sheet.column, room, has_marks=any(v.marks for v in group))
-        if index == 0:
-            legend = _brief(sheet.scene, legend, room)
-        if index == len(starts) - 1:
-            left, _, right, bottom = sheet.area
-            _notes(sheet.scene, (left, low + 6.0, right, bottom), legend, room)
+        if notes:
+            under = (sheet.area[0], low + 6.0, sheet.area[2], sheet.area[3])
+            fits = _notes_height(notes, under) <= under[3] - under[1]
+            _notes(sheet.scene, under if fits else spot, notes)
         scenes.append(sheet.scene)
     return tuple(scenes)
 
 
+def _in_columns(notes: Sequence[str], box: Box) -> list[tuple[Box, Sequence[str]]]:
+    """Return notes in one column, or in two about as high where the box is wide."""
+    left, top, right, bottom = box
+    if right - left < _WIDE or len(notes) < 4:
+        return [(box, notes)]
+    middle = (left + right) / 2
+    pair = ((left, top, middle - 3.0, bottom), (middle + 3.0, top, right, bottom))
+    cut = min(
+        range(1, len(notes)),
+        key=lambda at: max(
+            _column_height(notes[:at], pair[0]), _column_height(notes[at:], pair[1])
+        ),
+    )
+    return [(pair[0], notes[:cut]), (pair[1], notes[cut:])]
+
+
+def _column_height(notes: Sequence[str], box: Box) -> float:
+    room_mm = box[2] - box[0]
+    return sum(paragraph_height(note, room_mm=room_mm) + 1.0 for note in notes)
+
+
+def _notes_height(notes: Sequence[str], box: Box) -> float:
+    """Return how high the notes run in a box."""
+    return 5.0 + max(_column_height(part, column) for column, part in _in_columns(notes, box))
+
+
+def _spot(
+    room: RoomView, area: Box, column: Box, cells: list[Box], notes: Sequence[str]
+) -> tuple[Box, list[Box]]:
+    """Return where the notes go: an empty cell, the column, or a strip that the maps leave free."""
+    empty = (cells[-1][2] + _GAP, cells[-1][1], area[2], cells[-1][3])
+    for box in (empty, column):
+        if box[2] - box[0] > _NARROW and _notes_height(notes, box) <= box[3] - box[1]:
+            return box, cells
+    strip = (area[0], area[3] - _notes_height(notes, area), area[2], area[3])
+    return strip, _cells(room, (*area[:3], strip[1] - _GAP), len(cells))
+
+
 def _cells(room: RoomView, area: Box, count: int) -> list[Box]:
-    """Split the area along the side that leaves the maps larger."""
+    """Split the area into columns and rows so that the maps come out largest."""
     left, top, right, bottom = area
-    if count == 1:
-        return [area]
     low_x, low_y, high_x, high_y = bounds(room.outline)
     wide, tall = max(high_x - low_x, 1e-3), max(high_y - low_y, 1e-3)
 
-    def scale(width: float, height: float) -> float:
-        return min(width / wide, (height - _HEAD - _FOOT) / tall)
+    def scale(columns: int) -> float:
+        rows = -(-count // columns)
+        width = (right - left - _GAP * (columns - 1)) / columns
+        height = (bottom - top - _GAP * (rows - 1)) / rows - _HEAD - _FOOT
+        return min(width / wide, height / tall)
 
-    beside = scale((right - left) / 2, bottom - top)
-    stacked = scale(right - left, (bottom - top) / 2)
-    if beside >= stacked:
-        middle = (left + right) / 2
-        return [(left, top, middle - 3.0, bottom), (middle + 3.0, top, right, bottom)]
-    middle = (top + bottom) / 2
-    return [(left, top, right, middle - 2.0), (left, middle + 2.0, right, bottom)]
+    most = max(1, int((right - left + _GAP) / (_TITLE + _GAP)))
+    columns = max(
+        range(1, min(count, most) + 1),
+        key=lambda number: scale(number) * _BESIDE ** min(number - 1, 1),
+    )
+    rows = -(-count // columns)
+    step_x = (right - left + _GAP) / columns
+    step_y = (bottom - top + _GAP) / rows
+    return [
+        (
+            left + step_x * (number % columns),
+            top + step_y * (number // columns),
+            left + step_x * (number % columns + 1) - _GAP,
+            top + step_y * (number // columns + 1) - _GAP,
+        )
+        for number in range(count)
+    ]
 
 
 def _one(
@@ -126,12 +185,10 @@ def _brief(scene: Scene, column: Box, room: RoomView) -> Box:
     return box
 
 
-def _notes(scene: Scene, under: Box, column: Box, room: RoomView) -> None:
-    """Set the room's notes on the last sheet of its maps: below them, or beside."""
-    if not room.notes:
-        return
-    tall = sum(paragraph_height(note, room_mm=under[2] - under[0]) + 1.0 for note in room.notes)
-    box = heading(scene, under if tall + 5.0 < under[3] - under[1] else column, "Notes")
-    for note in room.notes:
-        y = paragraph(scene, box, note, colour=SOFT)
-        box = (box[0], y + 1.0, box[2], box[3])
+def _notes(scene: Scene, box: Box, notes: Sequence[str]) -> None:
+    """Set the room's notes on the last sheet of its maps."""
+    box = heading(scene, box, "Notes")
+    for column, part in _in_columns(notes, box):
+        y = column[1]
+        for note in part:
+            y = paragraph(scene, (column[0], y, column[2], column[3]), note, colour=SOFT) + 1.0

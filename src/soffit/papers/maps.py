@@ -1,12 +1,14 @@
 """Colour maps in bands of equal steps: dark to light, so that a grey print reads the same."""
 
 import io
+import math
 from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from soffit.papers import fonts
 from soffit.papers.projection import Projection
 from soffit.papers.scene import (
     FAINT,
@@ -209,7 +211,8 @@ def colour_bar(scene: Scene, view: MapView, box: Box) -> None:
     """
     count = len(view.edges) - 1
     width = (box[2] - box[0]) / count
-    skip = max(1, round(5.5 / width + 0.49))
+    widest = max(fonts.width_mm(_edge_text(edge), cap_mm=1.8) for edge in view.edges)
+    skip = max(1, math.ceil((1.5 * widest + 1.2) / width))
     for index, colour in enumerate(band_colours(count)):
         left = box[0] + index * width
         scene.box(
@@ -220,10 +223,10 @@ def colour_bar(scene: Scene, view: MapView, box: Box) -> None:
         )
     scene.box((box[0], box[1], box[2], box[1] + 2.6), layer="map key", pen=Pen(0.13, SOFT))
     unit = f" {view.unit}" if view.unit else ""
-    room = 2.2 * len(unit) + 3.0
+    room = fonts.width_mm(_edge_text(view.edges[-1]) + unit, cap_mm=1.8) + widest / 2 + 1.6
     for index in range(0, count + 1, skip):
         x = box[0] + index * width
-        if index != count and box[2] - x < room + 2.0:
+        if index != count and box[2] - x < room:
             continue
         anchor: Anchor = "start" if index == 0 else "end" if index == count else "middle"
         text = _edge_text(view.edges[index]) + (unit if index == count else "")

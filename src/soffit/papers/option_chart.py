@@ -23,7 +23,7 @@ from soffit.papers.scene import (
 )
 
 _WIDTH: Final = 178.0
-_HEIGHT: Final = 56.0
+_HEIGHT: Final = 43.0
 _STEPS: Final = (1, 2, 5, 10, 20, 50, 100, 200, 500)
 
 

@@ -1,13 +1,14 @@
 """The overview of a storey: all rooms, where each line runs and where the rack stands."""
 
 import itertools
+import math
 from collections.abc import Sequence
 from typing import Final
 
 from soffit.papers import fonts, symbols, words
 from soffit.papers.lanes import side_by_side
 from soffit.papers.legend import Legend
-from soffit.papers.placement import Field, Wanted, place_all
+from soffit.papers.placement import Field, Wanted, place_near
 from soffit.papers.plan_drawing import LINE_DASHES
 from soffit.papers.projection import Projection, fit_plan
 from soffit.papers.scene import (
@@ -25,10 +26,13 @@ from soffit.papers.scene import (
     Text,
 )
 from soffit.papers.sheet import north_arrow, open_sheet, paragraph, scale_bar, scale_text
-from soffit.papers.views import JobView, RoomView
+from soffit.papers.views import JobView, RoomView, SpeakerView
 
 _MARGIN: Final = 6.0
 _DOT: Final = 0.8
+_GRID: Final = 6
+_ELSEWHERE: Final = 0.08
+_FEW_TAPS: Final = 3
 
 
 def overview_sheets(view: JobView) -> tuple[tuple[str, Scene], ...]:
@@ -121,12 +125,30 @@ def _draw(
     return field
 
 
-def _middle(room: RoomView) -> Point:
-    """Return a point inside the room, near its middle."""
-    from shapely import Polygon  # noqa: PLC0415 - only plans need it
+def _places(room: RoomView) -> list[Point]:
+    """Return places inside a room where its name may stand, the middle first."""
+    from shapely import Point as Spot  # noqa: PLC0415 - only plans need it
+    from shapely import Polygon  # noqa: PLC0415
 
-    point = Polygon(room.outline, room.holes).representative_point()
-    return float(point.x), float(point.y)
+    shape = Polygon(room.outline, room.holes)
+    middle = shape.representative_point()
+    left, low, right, high = shape.bounds
+    grid = [
+        (left + (right - left) * (i + 0.5) / _GRID, low + (high - low) * (j + 0.5) / _GRID)
+        for i in range(_GRID)
+        for j in range(_GRID)
+    ]
+    first = (float(middle.x), float(middle.y))
+    inside = [at for at in grid if shape.contains(Spot(at))]
+    return [first, *sorted(inside, key=lambda at: (math.dist(at, first), at))]
+
+
+def _what_hangs(speakers: Sequence[SpeakerView]) -> str:
+    """Return the taps of a room in short, or their number and sum where they are many kinds."""
+    if len({item.tap_w for item in speakers}) <= _FEW_TAPS:
+        return words.tally(speakers)
+    watts = words.watts(sum(item.tap_w for item in speakers))
+    return f"{len(speakers)} loudspeakers, {watts}"
 
 
 def _names(
@@ -139,34 +161,27 @@ def _names(
 ) -> list[str]:
     """Name rooms and marks; return the names that found no place."""
     field.sheet = area
-    blocks: list[tuple[Point, str, str]] = []
-    for room in rooms:
-        speakers = view.in_room(room.key)
-        blocks.append((projection(_middle(room)), room.label, words.tally(speakers)))
+    blocks: list[tuple[list[Point], str, str]] = [
+        ([projection(at) for at in _places(room)], room.label, _what_hangs(view.in_room(room.key)))
+        for room in rooms
+    ]
     blocks += [
-        (projection(mark.position), mark.label, "")
+        ([projection(mark.position)], mark.label, "")
         for room in rooms
         for mark in room.marks
         if mark.kind != "test point"
     ]
-    wanted = [
-        Wanted(
-            anchor=at,
-            radius=0.0 if below else 2.4,
-            width=max(
-                fonts.width_mm(name, cap_mm=2.0, weight="semibold"),
-                fonts.width_mm(below, cap_mm=1.8),
-            )
-            + 0.6,
-            height=5.4 if below else 2.6,
-        )
-        for at, name, below in blocks
-    ]
     missing = []
-    for (_, name, below), place in zip(blocks, place_all(wanted, field), strict=True):
+    for anchors, name, below in blocks:
+        width = fonts.width_mm(name, cap_mm=2.0, weight="semibold")
+        width = max(width, fonts.width_mm(below, cap_mm=1.8)) + 0.6
+        radius, height = (0.0, 5.4) if below else (2.4, 2.6)
+        wanted = [Wanted(anchor=at, radius=radius, width=width, height=height) for at in anchors]
+        place = place_near(wanted, field, anchor_cost=_ELSEWHERE)
         if place is None:
             missing.append(name)
             continue
+        field.boxes.append(place.box)
         x, y = place.box[0] + 0.3, place.box[1] + 2.2
         scene.add(
             Text(at=(x, y), text=name, layer="names", cap=2.0, weight="semibold", halo=True)

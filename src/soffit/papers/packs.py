@@ -62,9 +62,12 @@ _PARTS: Final[dict[Pack, tuple[str, ...]]] = {
 
 
 _AT_ONCE: Final = 2
-_LISTS: Final = "MR"
-_PAGE_LINES: Final = 66.0
-"""What may share a page, and how many lines of small text a page carries."""
+_LISTS: Final = "MRH"
+_PAGE_MM: Final = 236.0
+_TITLE_MM: Final = 15.0
+_LINE_MM: Final = 3.7
+_TEXT_MM: Final = 180.0
+"""What may share a page; what a page, a title, a line of text take. [mm]"""
 
 
 def make_packs(
@@ -122,7 +125,7 @@ def joined(sections: Sequence[Section]) -> list[Section]:
     room = 0.0
     for section in sections:
         is_list = section["kind"] == "flow" and section["number"][0] in _LISTS
-        tall = _lines(section) if is_list else 0.0
+        tall = _TITLE_MM + _tall(section["blocks"]) if is_list else 0.0
         before = out[-1] if out else None
         follows = before is not None and before.get("is_list", False)
         if is_list and follows and before is not None and tall <= room:
@@ -134,16 +137,49 @@ def joined(sections: Sequence[Section]) -> list[Section]:
             }
             room -= tall
             continue
-        room = _PAGE_LINES - tall
+        room = _PAGE_MM - tall
         out.append({**section, "is_list": is_list, "index": (section["name"],)})
     return out
 
 
-def _lines(section: Section) -> float:
-    """Return about how many lines of small text a section takes, rather too many than too few."""
-    lines = 4.0
-    for block in section["blocks"]:
-        lines += 2.0 + 2.0 * len(block.get("rows", ()))
+def _tall(blocks: Sequence[dict[str, Any]]) -> float:
+    """Return about how high blocks run, in millimetres, rather too high than too low."""
+    tall = 0.0
+    for block in blocks:
+        if block["kind"] == "table":
+            pad = 2.0 * block.get("pad", 1.0)
+            rows = sum(pad - 1.2 + _LINE_MM * _row_lines(block, row) for row in block["rows"])
+            tall += 2.0 + pad + _LINE_MM + rows
+        elif block["kind"] == "together":
+            tall += _tall(block["blocks"])
+        elif block["kind"] in {"note", "bullets"}:
+            words = block.get("lines", block.get("items", ()))
+            tall += 10.0 + sum(1.2 + 3.3 * _lines(text, _TEXT_MM) for text in words)
+        elif block["kind"] == "facts":
+            tall += 2.0 + sum(1.8 + 3.3 * _lines(text, 150.0) for _, text in block["rows"])
+        else:
+            tall += 9.0 + _LINE_MM * _lines(block.get("text", ""), _TEXT_MM)
+    return tall
+
+
+def _lines(text: str, room_mm: float) -> int:
+    return max(1, -(-int(1.5 * len(text)) // max(int(room_mm), 1)))
+
+
+def _row_lines(block: dict[str, Any], row: Sequence[Any]) -> int:
+    """Return how many lines the tallest cell of a row takes; columns by share lose the others."""
+    if len(row) == 1:
+        return 2
+    shares = [
+        float(str(w).removesuffix("fr")) if str(w).endswith("fr") else 0 for w in block["widths"]
+    ]
+    free = _TEXT_MM - 17.0 * shares.count(0)
+    lines = 1
+    for cell, share in zip(row, shares, strict=False):
+        words = [cell] if isinstance(cell, str) else [cell["text"], cell.get("below", "")]
+        if share:
+            room_mm = max(free * share / sum(shares), 12.0)
+            lines = max(lines, sum(_lines(word, room_mm) for word in words if word))
     return lines
 
 

@@ -14,10 +14,13 @@ from soffit.papers.scene import Scene
 from soffit.papers.schematic import schematic_sheets
 from soffit.papers.svg import write_svg
 from soffit.papers.views import JobView
+from soffit.units import format_length
 
 Section = dict[str, Any]
 Progress = Callable[[str], None]
 _STOPS_ON_COVER: Final = 8
+_TOGETHER: Final = 24
+"""Rows of a table that is kept on one page."""
 
 
 def drawing(scene: Scene, name: str, alt: str, number: str = "") -> Section:
@@ -76,7 +79,10 @@ class Maker:
         return self._made[name]
 
     def cover(self, name: str, sheets: Sequence[Section] = ()) -> list[Section]:
-        """Return the cover: what was asked, what comes out, the lines, the stops."""
+        """Return the cover: what was asked, what comes out, the lines, the stops, the sheets.
+
+        A pack without a sheet of cautions has them here.
+        """
         title = self.view.title
         content: list[blocks.Block] = [{"kind": "lead", "text": name}]
         facts = [
@@ -95,10 +101,11 @@ class Maker:
         content += [blocks.text(line) for line in self.view.headline]
         content += [blocks.heading("Brief against result"), blocks.brief_table(self.view.rooms)]
         if self.view.lines:
-            content += [
+            lines = [
                 blocks.heading("Lines"),
                 blocks.line_table(self.view.lines, imperial=self.imperial),
             ]
+            content += [blocks.together(lines)] if len(self.view.lines) <= _TOGETHER else lines
         content += self._stops()
         missing = self.missing
         if missing:
@@ -112,8 +119,13 @@ class Maker:
             (sheet["number"], ", ".join(sheet.get("index", (sheet["name"],)))) for sheet in sheets
         )
         if index:
-            content += [blocks.heading("Sheets"), blocks.sheet_index(tuple(index))]
-        return [flow("A-01", title.job, content)]
+            sheets_table = [blocks.heading("Sheets"), blocks.sheet_index(tuple(index))]
+            content += (
+                [blocks.together(sheets_table)] if len(index) <= 2 * _TOGETHER else sheets_table
+            )
+        if not any(sheet["number"] == "A-02" for sheet in sheets):
+            content.append(blocks.cautions())
+        return [{**flow("A-01", title.job, content), "foot": name}]
 
     def _stops(self) -> list[blocks.Block]:
         """Return the worst findings, the first few in words."""
@@ -133,7 +145,39 @@ class Maker:
 
     def safety(self) -> list[Section]:
         """Return cautions and the order of work."""
-        return [flow("A-02", "Cautions", [blocks.cautions(), blocks.work_order()])]
+        content = [
+            blocks.cautions(),
+            blocks.work_order(),
+            blocks.heading("On the ladder"),
+            {"kind": "bullets", "items": self._kit()},
+            blocks.heading("Read and understood"),
+            blocks.sign_table(
+                ("Name", "company", "date", "signature"), ("3fr", "3fr", "2fr", "4fr"), 8
+            ),
+        ]
+        return [flow("A-02", "Cautions and order of work", content)]
+
+    def _kit(self) -> list[str]:
+        """Return what to have at hand up there, as far as the design tells."""
+        holes = {
+            item.cutout_m: format_length(item.cutout_m, imperial=self.imperial, fine=True)
+            for item in self.view.types
+            if item.cutout_m
+        }
+        kit = [
+            "This pack: the plan of the room, the cards of the day, a pencil that writes upwards."
+        ]
+        if holes:
+            saws = ", ".join(text for _, text in sorted(holes.items()))
+            kit.append(f"Hole saw or cutter for ø {saws}, the 1:1 template, a dust bowl.")
+        if any(item.tap_mark for item in self.view.speakers):
+            kit.append(
+                "The screwdriver or jumper that the tap needs; terminals are on the cut list."
+            )
+        kit.append(
+            "A meter that reads impedance at 1 kHz, or ohms at least; tape and pen for labels."
+        )
+        return kit
 
     def overview(self) -> list[Section]:
         """Return an overview a storey."""
@@ -184,6 +228,7 @@ class Maker:
     def schedule(self) -> list[Section]:
         """Return the schedule of loudspeakers."""
         content = [blocks.schedule(self.view.speakers, imperial=self.imperial)]
+        content.append(blocks.type_key(self.view.speakers))
         return [flow("M-01", "Schedule of loudspeakers", content)]
 
     def cables(self) -> list[Section]:
@@ -195,8 +240,9 @@ class Maker:
         """Return the material list with the types."""
         content = [
             blocks.material_table(self.view.materials),
-            blocks.heading("Cut-outs and loudspeaker types"),
-            blocks.cut_list(self.view),
+            blocks.together(
+                [blocks.heading("Cut-outs and loudspeaker types"), blocks.cut_list(self.view)]
+            ),
         ]
         return [flow("M-03", "Material list", content)]
 
@@ -225,7 +271,6 @@ class Maker:
                     ("Assumption", "source", "in job.toml"), ("3fr", "2fr", "auto"), "lll", rows
                 )
             )
-        content.append(blocks.cautions())
         return [flow("F-01", "Findings, assumptions, cautions", content)]
 
     def tests(self) -> list[Section]:
@@ -277,16 +322,26 @@ class Maker:
     def settings(self) -> list[Section]:
         """Return settings and log."""
         content: list[blocks.Block] = []
+        own = [item for item in self.view.settings if item.is_own]
+        used = [item for item in self.view.settings if item.is_limit and not item.is_own]
+        head = ("Setting", "value", "source", "what it does")
+        widths = ("auto", "auto", "1fr", "2fr")
+        for name, items in (
+            ("Set by this job", own),
+            ("Limits that this installation was held against, at their defaults", used),
+        ):
+            if items:
+                rows = [(item.name, item.value_text, item.source, item.help) for item in items]
+                content += [blocks.heading(name), blocks.table(head, widths, "lrll", rows, pad=0.6)]
         if self.view.settings:
-            rows = [
-                (item.name, item.value_text, item.source, item.help) for item in self.view.settings
-            ]
+            others = len(self.view.settings) - len(own) - len(used)
             content.append(
-                blocks.table(
-                    ("Setting", "value", "source", "what it does"),
-                    ("auto", "auto", "1fr", "2fr"),
-                    "lrll",
-                    rows,
+                blocks.text(
+                    f"{others} settings of searches, estimates and fault hunts stand at the"
+                    f" defaults of {self.view.title.made_with}; its reference page on limits lists"
+                    " them. job.toml and design.json, kept with this pack, hold everything.",
+                    small=True,
+                    soft=True,
                 )
             )
         if self.view.log:

@@ -188,7 +188,9 @@ def place_all(wanted: Sequence[Wanted], room: Field) -> tuple[Place | None, ...]
     )
 
 
-def place_near(wanted: Sequence[Wanted], room: Field) -> Place | None:
+def place_near(
+    wanted: Sequence[Wanted], room: Field, *, anchor_cost: float = _ANCHOR_COST
+) -> Place | None:
     """Find the best place of one word block that may stand at any of several anchors.
 
     Parameters
@@ -197,13 +199,15 @@ def place_near(wanted: Sequence[Wanted], room: Field) -> Place | None:
         The same block at each anchor, the dearest first.
     room
         What is in the way.
+    anchor_cost
+        What each later anchor costs more than the one before it.
     """
     found: tuple[float, Floats, int] | None = None
     placer = _Placer(room, 1)
     for turn, item in enumerate(wanted):
         here = placer.best(0, item, reach=len(_RINGS_MM))
-        if here is not None and (found is None or here[0] + _ANCHOR_COST * turn < found[0]):
-            found = (here[0] + _ANCHOR_COST * turn, here[1], here[2])
+        if here is not None and (found is None or here[0] + anchor_cost * turn < found[0]):
+            found = (here[0] + anchor_cost * turn, here[1], here[2])
     if found is None:
         return None
     left, top, right, bottom = (float(value) for value in found[1])

@@ -14,6 +14,7 @@ from soffit.papers.parts import flow
 from soffit.papers.pdf import compile_pdf
 from soffit.papers.views import JobView, QuoteRow, QuoteView
 from soffit.tables.settings import setting
+from soffit.units import FOOT_M
 
 EXCLUSIONS: Final = (
     "Mains supply, earthing and data to the rack.",
@@ -23,6 +24,7 @@ EXCLUSIONS: Final = (
     "Work outside normal hours, waiting for other trades, and second visits they cause.",
     "Permits, inspections and taxes.",
 )
+_TOGETHER: Final = 24
 SECTIONS: Final[dict[str, str]] = {
     "material": "Material",
     "labour": "Work",
@@ -42,7 +44,8 @@ class PriceList:
     rate_per_hour
         Price of one hour of work; ``None`` if not given.
     prices
-        Price of one piece or one metre by the id of its type or by its name.
+        Price of one piece, or of one metre or foot as the material list counts cable, by the id
+        of its type or by its name.
     lift_day
         Price of a day of access equipment; ``None`` if not given.
     """
@@ -197,7 +200,7 @@ def _material(view: JobView, limits: Mapping[str, float], prices: PriceList) -> 
                 quantity=item.quantity,
                 quantity_high=high,
                 price_each=item.price_each if price is None else price,
-                basis=item.source or "design",
+                basis="counted from the design" if item.source in {"", "design"} else item.source,
             )
         )
     return rows
@@ -209,6 +212,7 @@ def _labour(view: JobView, limits: Mapping[str, float]) -> list[QuoteRow]:
     )
     amplifiers = sum(len(rack.amplifiers) for rack in view.racks)
     points = sum(len(room.test_points) for room in view.rooms)
+    unit_m = FOOT_M if view.title.is_imperial else 1.0
     counts: tuple[tuple[str, str, str, float, str], ...] = (
         ("labour", "Loudspeaker in a tile", "pcs", kinds["grid"], "labour_grid_speaker_h"),
         ("labour", "Loudspeaker in plasterboard", "pcs", kinds["board"], "labour_board_speaker_h"),
@@ -218,8 +222,8 @@ def _labour(view: JobView, limits: Mapping[str, float]) -> list[QuoteRow]:
         (
             "labour",
             "Cable pulled",
-            "m",
-            round(sum(row.length_m for row in view.cables), 1),
+            "ft" if view.title.is_imperial else "m",
+            round(sum(row.length_m for row in view.cables) / unit_m, 1),
             "labour_cable_m_h",
         ),
         (
@@ -244,13 +248,20 @@ def _labour(view: JobView, limits: Mapping[str, float]) -> list[QuoteRow]:
             quantity_low=count,
             quantity=count,
             quantity_high=count,
-            hours_each=limits[name],
-            basis=f"{name} = {limits[name]:g} h" + _mark(name, limits),
+            hours_each=limits[name] * (unit_m if name == "labour_cable_m_h" else 1.0),
+            basis=_hours_text(name, limits),
             is_assumption=limits[name] == setting(name).default,
         )
         for section, item, unit, count, name in counts
         if count
     ]
+
+
+def _hours_text(name: str, limits: Mapping[str, float]) -> str:
+    each = " a metre" if name == "labour_cable_m_h" else " each"
+    hours = limits[name]
+    time = f"{hours:g} h" if hours >= 1.0 else f"{60.0 * hours:.3g} min"
+    return f"{time}{each}{_mark(name, limits)} ({name})"
 
 
 def _mark(name: str, limits: Mapping[str, float]) -> str:
@@ -336,14 +347,17 @@ def quote_pdf(view: JobView, quote: QuoteView) -> bytes:
         blocks.text(quote.valid_text, small=True, soft=True),
     ]
     if quote.missing_prices:
-        content.append(blocks.note("No total: prices are missing for", list(quote.missing_prices)))
+        names = "; ".join(quote.missing_prices)
+        content.append(blocks.note("No total while these prices are missing", [names]))
     head = ("Item", "how many", "", "hours", "price", "from")
-    widths = ("3fr", "auto", "auto", "auto", "auto", "2fr")
+    widths = ("5fr", "auto", "auto", "auto", "auto", "4fr")
     for section, name in SECTIONS.items():
         rows = _rows(quote, section)
         if rows:
             table = blocks.table(head, widths, "lrlrrl", rows, strong=False)
-            content += [blocks.heading(name), table]
+            section_blocks = [blocks.heading(name), table]
+            whole = [blocks.together(section_blocks)]
+            content += whole if len(rows) <= _TOGETHER else section_blocks
     content += [
         blocks.heading("Assumed"),
         {"kind": "bullets", "items": list(quote.assumptions)},
@@ -351,7 +365,8 @@ def quote_pdf(view: JobView, quote: QuoteView) -> bytes:
         {"kind": "bullets", "items": list(quote.exclusions)},
         blocks.cautions(),
     ]
-    data = pack_data(view, "Quote", [flow("Q-01", view.title.job, content)])
+    sheet = {**flow("Q-01", view.title.job, content), "foot": "Quote"}
+    data = pack_data(view, "Quote", [sheet])
     return compile_pdf(shown(data, missing_letters(data)), date=view.title.date)
 
 

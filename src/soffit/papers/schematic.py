@@ -19,6 +19,9 @@ from soffit.papers.sheet import (
 from soffit.papers.stations import ROW, Drawing, rows_of
 from soffit.papers.views import LineView, SpeakerView, TitleView
 
+_TALLEST: Final = 105.0
+_READ_STEP: Final = 5.2
+_TWO_COLUMNS: Final = 140.0
 _CHART: Final = 46.0
 """Height from which the curve stands under the drawing rather than in the column. [mm]"""
 
@@ -57,25 +60,57 @@ def schematic_sheets(
     known = {item.key: item for item in speakers}
     per = rows_per_sheet(title)
     pieces = [range(start, min(start + per, len(rows))) for start in range(0, len(rows), per)]
-    scenes = []
+    scenes: list[Scene] = []
     for index, piece in enumerate(pieces):
-        more = f"{number}{chr(ord('a') + index)}" if len(pieces) > 1 else number
+        more = f"{number}{_letter(index)}" if len(pieces) > 1 else number
         name = f"Line {line.label}: schematic"
         if len(pieces) > 1:
             name += f", sheet {index + 1} of {len(pieces)}"
-        sheet = open_sheet(title, paper=title.paper, number=more, name=name, scale="")
-        drawing = Drawing(sheet.scene, sheet.area, known, imperial=title.is_imperial)
-        below = drawing.draw(rows[piece.start : piece.stop]) + 1.0
-        under = (sheet.area[0], below, sheet.area[2], sheet.area[3])
         is_last = piece.stop == len(rows)
-        has_room = is_last and under[3] - under[1] >= _CHART
-        column = _column(sheet, line, speakers, imperial=title.is_imperial, has_curve=not has_room)
-        if has_room:
-            under = _wide_curve(sheet.scene, under, line)
-        if is_last:
-            _notes(sheet, under, column, line)
+        for has_curve in (is_last, False):
+            sheet = open_sheet(title, paper=title.paper, number=more, name=name, scale="")
+            drawing = Drawing(sheet.scene, sheet.area, known, imperial=title.is_imperial)
+            below = drawing.draw(rows[piece.start : piece.stop]) + 1.0
+            under = (sheet.area[0], below, sheet.area[2], sheet.area[3])
+            is_under = has_curve and under[3] - under[1] >= _CHART
+            column = _column(
+                sheet,
+                line,
+                speakers,
+                imperial=title.is_imperial,
+                has_curve=has_curve and not is_under,
+            )
+            if is_under:
+                under = _wide_curve(sheet.scene, under, line)
+            if not has_curve or _notes(sheet.scene, under, column, line):
+                break
         scenes.append(sheet.scene)
+        if is_last and not has_curve:
+            scenes.append(_second(line, title, number=f"{number}{_letter(len(scenes))}"))
     return tuple(scenes)
+
+
+def _letter(number: int) -> str:
+    return chr(ord("a") + number)
+
+
+def _second(line: LineView, title: TitleView, *, number: str) -> Scene:
+    """Draw what the schematic of a long line leaves no room for: the curve, notes, readings."""
+    name = f"Line {line.label}: curve and notes"
+    sheet = open_sheet(title, paper=title.paper, number=number, name=name, scale="")
+    at = (sheet.column[0], sheet.column[1] + 4.0)
+    sheet.scene.add(
+        Text(at=at, text=f"Line {line.label}", layer="notes", cap=3.6, weight="light"),
+        Text(
+            at=(at[0], at[1] + 4.4),
+            text=fonts.fit(line.title, room_mm=sheet.column[2] - at[0], cap_mm=1.8),
+            layer="notes",
+            cap=1.8,
+            colour=SOFT,
+        ),
+    )
+    _notes(sheet.scene, _wide_curve(sheet.scene, sheet.area, line), sheet.column, line)
+    return sheet.scene
 
 
 def _wide_curve(scene: Scene, under: Box, line: LineView) -> Box:
@@ -83,7 +118,7 @@ def _wide_curve(scene: Scene, under: Box, line: LineView) -> Box:
     if not line.curve:
         return under
     middle = under[0] + 0.48 * (under[2] - under[0])
-    low = min(under[3], under[1] + 70.0)
+    low = min(under[3], under[1] + _TALLEST)
     box = heading(scene, (under[0], under[1], middle, low), "Impedance at the amplifier end")
     curve_chart(scene, box, line)
     return middle + 6.0, under[1], under[2], under[3]
@@ -140,16 +175,49 @@ def _column(
     return legend.below
 
 
-def _notes(sheet: Sheet, under: Box, column: Box, line: LineView) -> None:
-    """Set the notes under the table, or in the column where the table leaves no room."""
+def _notes(scene: Scene, under: Box, column: Box, line: LineView) -> bool:
+    """Set the notes beside the curve or in the column; return whether they had room."""
     notes = [note[0].upper() + note[1:] for note in (line.route_note, *line.notes) if note]
-    if not notes:
+    box = under
+    if notes:
+        spots = [
+            spot
+            for spot in (under, column)
+            if sum(paragraph_height(note, room_mm=spot[2] - spot[0]) + 0.6 for note in notes) + 5.0
+            < spot[3] - spot[1]
+        ]
+        if not spots:
+            return False
+        box = heading(scene, spots[0], "Notes")
+        for note in notes:
+            bottom = paragraph(scene, box, note)
+            box = (box[0], bottom + 0.6, box[2], box[3])
+        if spots[0] is column:
+            return True
+    _to_write(scene, (under[0], box[1] + 2.0, under[2], under[3]), line)
+    return True
+
+
+def _to_write(scene: Scene, box: Box, line: LineView) -> None:
+    """Leave room to write what a meter reads at every place, if all of them fit."""
+    places = [node for node in line.nodes if node.meter_out is not None]
+    columns = 2 if box[2] - box[0] > _TWO_COLUMNS else 1
+    rows = -(-len(places) // columns)
+    if not places or box[3] - box[1] < 6.0 + rows * _READ_STEP:
         return
-    tall = sum(paragraph_height(note, room_mm=under[2] - under[0]) + 0.6 for note in notes)
-    box = heading(sheet.scene, under if tall + 5.0 < under[3] - under[1] else column, "Notes")
-    for note in notes:
-        bottom = paragraph(sheet.scene, box, note)
-        box = (box[0], bottom + 0.6, box[2], box[3])
+    left, top, right, _ = heading(
+        scene, box, "Read onward at 1 kHz, looking away from the amplifier"
+    )
+    wide = (right - left) / columns
+    for number, node in enumerate(places):
+        x = left + wide * (number // rows)
+        y = top + 3.0 + _READ_STEP * (number % rows)
+        label = fonts.fit(node.label, room_mm=14.0, cap_mm=1.8, weight="semibold")
+        scene.add(Text(at=(x, y), text=label, layer="notes", cap=1.8, weight="semibold"))
+        should = words.meter(node.meter_out, node.impedance_out_ohm or 0.0)
+        scene.add(Text(at=(x + 15.0, y), text=should, layer="notes", cap=1.8, colour=SOFT))
+        end = x + wide - 4.0
+        scene.line((x + 48.0, y + 0.6), (end, y + 0.6), layer="notes", pen=Pen(0.1, SOFT))
 
 
 def _facts(

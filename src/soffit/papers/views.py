@@ -663,12 +663,22 @@ class TypeView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SettingRow:
-    """One setting or limit as used, with its source."""
+    """One setting or limit as used, with its source.
+
+    Parameters
+    ----------
+    is_own
+        Whether the job set it.
+    is_limit
+        Whether what is built was held against it, rather than a search or an estimate.
+    """
 
     name: str
     value_text: str
     source: str
     help: str = ""
+    is_own: bool = False
+    is_limit: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -38,7 +38,9 @@ def meter(band: MeterBand | None, by_taps_ohm: float | None) -> str:
         The same with taps as resistances. [Ω]
     """
     if band is not None:
-        return f"{ohms(band.middle_ohm)} ({ohms(band.low_ohm)} to {ohms(band.high_ohm)})"
+        low = ohms(band.low_ohm)
+        short = low.removesuffix(" Ω") if "k" not in low + ohms(band.high_ohm) else low
+        return f"{ohms(band.middle_ohm)} ({short} to {ohms(band.high_ohm)})"
     return f"{ohms(by_taps_ohm)} by the taps" if by_taps_ohm is not None else ""
 
 
@@ -100,7 +102,7 @@ def hertz(value: float | None) -> str:
     """
     if value is None:
         return ""
-    return f"{value / 1e3:g} kHz" if value >= 1e3 else f"{value:g} Hz"
+    return f"{value / 1e3:.3g} kHz" if value >= 1e3 else f"{value:.3g} Hz"
 
 
 def quantity(value: float) -> str:
@@ -179,3 +181,21 @@ def named(kind: str, label: str) -> str:
     ('Rack R1', 'Rack', 'rack 2')
     """
     return label if label.lower().startswith(kind.lower()) else f"{kind} {label}"
+
+
+def wiring_class(mark: str) -> str:
+    """Return how an amplifier's output must be wired, by the class marked on it.
+
+    Parameters
+    ----------
+    mark
+        ``1``, ``2``, ``3`` or words of its own; empty where nothing is marked.
+
+    Examples
+    --------
+    >>> wiring_class("3")
+    'Class 3, as marked on the amplifier'
+    """
+    if not mark:
+        return "class not marked: treat as the strictest"
+    return f"Class {mark}, as marked on the amplifier" if mark in {"1", "2", "3"} else mark

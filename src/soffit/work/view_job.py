@@ -1,6 +1,7 @@
 """The whole job as papers show it: title, headline, settings, log, and all the parts."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from soffit import __version__
 from soffit.errors import JobError, Problem
@@ -16,7 +17,37 @@ from soffit.work.view_readings import reading_rows
 from soffit.work.view_rooms import room_views
 from soffit.work.view_speakers import speaker_views, type_views
 from soffit.work.view_tests import commissioning_rows, expected_rows
+from soffit.work.view_units import (
+    finding_in_units,
+    in_job_units,
+    line_in_units,
+    test_in_units,
+)
 from soffit.work.whole import Whole
+
+_BUILT = (
+    "amplifier_headroom",
+    "board_unit_",
+    "cable_waste",
+    "ceiling_load",
+    "conductor_",
+    "cutout_",
+    "flange_",
+    "hanger_",
+    "head_height",
+    "high_pass_",
+    "level_tolerance",
+    "line_length",
+    "line_loss",
+    "safety_",
+    "service_loop",
+    "sound_test_drive",
+    "speakers_per_line",
+    "sprinkler_",
+    "unit_gap",
+    "void_",
+)
+"""Settings that say how an installation must be, by the beginning of their name."""
 
 
 def title_view(job: Job) -> TitleView:
@@ -71,12 +102,21 @@ def _setting_rows(job: Job) -> tuple[SettingRow, ...]:
         rows.append(
             SettingRow(
                 name=row.name,
-                value_text=f"{value:g} {row.unit}".strip(),
+                value_text=_value_text(value, row.unit, imperial=job.survey.site.is_imperial),
                 source=limits.source(row.name),
                 help=setting(row.name).help,
+                is_own=value != row.default,
+                is_limit=row.name.startswith(_BUILT),
             )
         )
     return tuple(rows)
+
+
+def _value_text(value: float, unit: str, *, imperial: bool) -> str:
+    """Return a setting as it is written in job.toml, and in the job's own units beside it."""
+    text = f"{value:g} {unit}".strip()
+    own = in_job_units(text, imperial=imperial)
+    return text if own == text else f"{text} ({own})"
 
 
 def _need_lines(whole: Whole) -> None:
@@ -122,22 +162,28 @@ def job_view(
     expected = expected_rows(whole)
     lines = metered_lines(line_views(job, whole.lines, whole.sweeps), expected)
     slack = job.survey.limits["cable_waste_ratio"]
+    imperial = job.survey.site.is_imperial
     return JobView(
         title=title_view(job),
         rooms=room_views(whole),
         speakers=metered_speakers(
             speaker_views(job, whole.lines, whole.ceiling, findings), expected
         ),
-        lines=lines,
+        lines=tuple(line_in_units(line, imperial=imperial) for line in lines),
         headline=_headline(whole, findings),
         racks=metered_racks(rack_views(job, whole.lines, whole.sweeps), lines),
         types=type_views(job),
         cables=cable_rows(job, slack_ratio=slack),
         materials=material_rows(job, whole.ceiling, slack_ratio=slack),
-        tests=commissioning_rows(whole, expected),
+        tests=tuple(
+            test_in_units(row, imperial=imperial) for row in commissioning_rows(whole, expected)
+        ),
         readings=reading_rows(whole),
-        findings=tuple(findings),
-        assumptions=job.survey.assumptions,
+        findings=tuple(finding_in_units(item, imperial=imperial) for item in findings),
+        assumptions=tuple(
+            replace(item, text=in_job_units(item.text, imperial=imperial))
+            for item in job.survey.assumptions
+        ),
         settings=_setting_rows(job),
         log=tuple(log),
     )

@@ -1,5 +1,6 @@
 """What to order, counted from the design: loudspeakers, parts, cable, amplifiers."""
 
+import math
 from collections import Counter
 
 from soffit.design.cable import reels_for_pieces
@@ -7,6 +8,8 @@ from soffit.evaluate.ceiling import CeilingState
 from soffit.model.catalogue import CableType
 from soffit.model.decisions import Job
 from soffit.papers.views import MaterialRow
+from soffit.papers.words import run_length
+from soffit.units import FOOT_M
 from soffit.work.view_lines import cable_text
 from soffit.work.view_small_parts import wiring_parts, with_spares
 
@@ -69,7 +72,7 @@ def _parts(job: Job, ceiling: CeilingState) -> list[MaterialRow]:
                 quantity=count,
                 unit="pcs",
                 type_id=part_id,
-                source="one a speaker",
+                source="one for each loudspeaker",
                 note="" if named else "choose a part whose label states what it carries",
             )
         )
@@ -81,45 +84,54 @@ def _cables(job: Job, slack_ratio: float) -> list[MaterialRow]:
     for line in job.design.lines:
         for run in line.runs:
             runs.setdefault(run.cable_id, []).append(run.length_m)
+    imperial = job.survey.site.is_imperial
     rows = []
     for cable_id, lengths in sorted(runs.items()):
         cable = job.catalogue.cable(cable_id)
         length = sum(lengths)
         wanted = length * (1.0 + slack_ratio)
         pieces = [one * (1.0 + slack_ratio) for one in lengths]
+        quantity = float(math.ceil(wanted / FOOT_M - 1e-9)) if imperial else round(wanted, 1)
+        unit = "ft" if imperial else "m"
         rows.append(
             MaterialRow(
                 section="Cable",
                 item=f"{cable_text(cable)} ({cable.name})",
-                quantity=round(wanted, 1),
-                unit="m",
+                quantity=quantity,
+                unit=unit,
                 type_id=cable_id,
-                source=f"routes {length:.0f} m and {slack_ratio:.0%} waste and slack",
-                note=f"{_reels_text(cable, pieces)}; {_cores_text(cable, wanted)}",
+                source=f"routes {_whole(length, imperial)} and {slack_ratio:.0%} waste and slack",
+                note=f"{_reels_text(cable, pieces, imperial)};"
+                f" {_cores_text(cable, f'{quantity:.0f} {unit}')}",
             )
         )
     return rows
 
 
-def _reels_text(cable: CableType, pieces: list[float]) -> str:
+def _whole(length_m: float, imperial: bool) -> str:
+    """Return a length of cable in whole feet or metres."""
+    return run_length(length_m, imperial=True) if imperial else f"{length_m:.0f} m"
+
+
+def _reels_text(cable: CableType, pieces: list[float], imperial: bool) -> str:
     """Say how many whole reels the runs are cut from; a run longer than a reel is named."""
     long = [piece for piece in pieces if piece > cable.reel_m]
     count, left = reels_for_pieces(
         [piece for piece in pieces if piece <= cable.reel_m], reel_m=cable.reel_m
     )
-    words = f"{count} reel{'s' * (count != 1)} of {cable.reel_m:.0f} m"
+    words = f"{count} reel{'s' * (count != 1)} of {_whole(cable.reel_m, imperial)}"
     if count:
-        words += f", every run in one piece, longest end left {left:.0f} m"
+        words += f", every run in one piece, longest end left {_whole(left, imperial)}"
     if long:
-        lengths = ", ".join(f"{piece:.0f} m" for piece in sorted(long, reverse=True))
+        lengths = ", ".join(_whole(piece, imperial) for piece in sorted(long, reverse=True))
         words += f"; longer than a reel, to be ordered in one length: {lengths}"
     return words
 
 
-def _cores_text(cable: CableType, wanted_m: float) -> str:
+def _cores_text(cable: CableType, each: str) -> str:
     plus, minus = cable.colours
     spare = f", {cable.cores - 2} cores spare" if cable.cores > 2 else ""
-    return f"in use {wanted_m:.0f} m of {plus} core (+) and {wanted_m:.0f} m of {minus} (−){spare}"
+    return f"in use {each} of {plus} core (+) and {each} of {minus} (−){spare}"
 
 
 def _amplifiers(job: Job) -> list[MaterialRow]:
@@ -151,6 +163,7 @@ def _labels(job: Job) -> list[MaterialRow]:
             item="printed label",
             quantity=count,
             unit="pcs",
-            source=f"two a run, one a loudspeaker, {racks} for rack, amplifiers and channels",
+            source=f"two for each run, one for each loudspeaker, {racks} for rack, amplifiers and"
+            " channels",
         )
     ]

@@ -1,6 +1,5 @@
 """Rooms as papers show them: plan, brief against result, level and speech maps."""
 
-import re
 from collections.abc import Mapping
 
 import numpy as np
@@ -18,11 +17,11 @@ from soffit.papers.views import BriefRow, MarkView, RoomView, RouteView
 from soffit.units import format_length
 from soffit.work.view_lines import place_labels
 from soffit.work.view_maps import low_maps, low_notes, sound_maps
+from soffit.work.view_units import in_job_units
 from soffit.work.whole import Whole
 
 _MAP_STEP_M = 0.25
 _HALF_BANDS = 6
-_METRES = re.compile(r"(\d+(?:\.\d+)?) m(?![²³\w])")
 
 
 def room_views(whole: Whole) -> tuple[RoomView, ...]:
@@ -99,26 +98,6 @@ def _ceiling_text(ceiling: Ceiling, *, imperial: bool) -> str:
     if ceiling.fire_rated:
         parts.append("fire-rated")
     return ", ".join(parts)
-
-
-def in_job_units(text: str, *, imperial: bool) -> str:
-    """Return a sentence with its metres in feet and inches where the job is measured so.
-
-    Parameters
-    ----------
-    text
-        A sentence with lengths such as ``0.51 m``.
-    imperial
-        Whether the job is measured in feet and inches.
-
-    Examples
-    --------
-    >>> in_job_units("ears every 0.30 m over 40 m²", imperial=True)
-    'ears every 11 3/4" over 40 m²'
-    """
-    if not imperial:
-        return text
-    return _METRES.sub(lambda found: format_length(float(found[1]), imperial=True), text)
 
 
 def _notes(

@@ -90,7 +90,7 @@ def _boxes(job: Job) -> list[MaterialRow]:
             count,
             boxes[0] if len(boxes) == 1 else None,
             "back box of the unit's own maker",
-            "one an open-backed unit in a plenum or a fire-rated ceiling",
+            "one for each open-backed unit in a plenum or a fire-rated ceiling",
             "check that it fits the unit and carries the mark that the ceiling asks for",
         )
     ]
@@ -108,7 +108,7 @@ def _joint_boxes(job: Job) -> list[MaterialRow]:
             count,
             None,
             f"joint box for a {kind}",
-            f"one a {kind}",
+            f"one for each {kind}",
             "accessible, with strain relief",
         )
         for kind, count in sorted(kinds.items())
@@ -149,7 +149,7 @@ def _terminals(job: Job) -> list[MaterialRow]:
                 count,
                 part,
                 f"terminal for {ways} conductors",
-                "two a joint: joints, units with leads, units where a branch begins",
+                "two for each joint: joints, units with leads, units where a branch begins",
             )
         )
     return rows
@@ -165,7 +165,7 @@ def _seals(job: Job) -> list[MaterialRow]:
             count,
             parts[0] if len(parts) == 1 else None,
             "seal for one cable opening",
-            "one a wall passed by one cable",
+            "one for each wall that a cable passes",
             "fewer where cables share an opening; a fire-rated wall wants the listed system for"
             " its construction",
         )
