@@ -20,6 +20,7 @@ from soffit.design.place_engine import (
 from soffit.design.place_family import LONG_AXIS, Family, Span
 from soffit.design.place_field import Field
 from soffit.design.place_hand import HandRule, footprint_m, hand_rules
+from soffit.design.place_mend import mended
 from soffit.design.place_search import (
     Layout,
     Planned,
@@ -28,7 +29,6 @@ from soffit.design.place_search import (
     Screened,
     best_by_count,
     exact_spreads,
-    mended,
     plan_lattices,
     screen,
     spans,

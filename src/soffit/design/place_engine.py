@@ -36,6 +36,9 @@ _SAMPLES: Final = 240
 _RANK_ERROR: Final = 1e-6
 """Singular values of the kernel, re the largest, that are left out of the sum of products."""
 
+_SAME_M: Final = 1e-6
+"""What counts as the same place for mirror images. [m]"""
+
 _MOST_RANK: Final = 24
 
 _MOST_DISTANCES: Final = 8000
@@ -57,6 +60,10 @@ class Engine(Protocol):
 
     n_ears: int
     """Ears used."""
+
+    mirror: tuple[int | None, int | None]
+    """Sums of the indices of sites that are mirror images for the ears, along each axis; ``None``
+    where mirrored lattices are heard differently."""
 
     @property
     def fixed(self) -> SingleArray | None:
@@ -177,6 +184,17 @@ def _read(distance_m: FloatArray, nodes_m: FloatArray, values: FloatArray) -> Fl
     return np.asarray(values[place] * (1.0 - part)[:, None] + values[place + 1] * part[:, None])
 
 
+def _mirror(site_m: FloatArray, ear_m: FloatArray, used: BoolArray, axis: int) -> int | None:
+    """Index sum of mirrored sites where the ears are their own mirror image, else None."""
+    if not np.array_equal(used, np.flip(used, axis)):
+        return None
+    middle = (ear_m[0] + ear_m[-1]) / 2.0
+    if np.max(np.abs(ear_m + ear_m[::-1] - 2.0 * middle)) > _SAME_M:
+        return None
+    total = (2.0 * middle - 2.0 * site_m[0]) / (site_m[1] - site_m[0]) if len(site_m) > 1 else 0.0
+    return round(total) if abs(total - round(total)) < _SAME_M else None
+
+
 class SeparableEngine:
     """Kernel as a short sum of products f(dx) g(dy): a layout costs two thin matrix products."""
 
@@ -214,6 +232,11 @@ class SeparableEngine:
             flat[grid.index] = field.fixed_energy
             plane = flat.reshape(grid.used.shape)
             self._fixed_plane = plane[::thinning, ::thinning].astype(np.float32)
+        whole = self._fixed_plane is None
+        self.mirror = (
+            _mirror(cx, grid.x, grid.used, 0) if whole else None,
+            _mirror(cy, grid.y, grid.used, 1) if whole else None,
+        )
         self._first: SingleArray = np.zeros((0, 0, 0), np.float32)
         self._second: SingleArray = np.zeros((0, 0, 0), np.float32)
         self._first_count: SingleArray = np.zeros(0, np.float32)
@@ -300,6 +323,7 @@ class SeparableEngine:
         other = copy(self)
         other._left, other._right = self._right, self._left  # noqa: SLF001 a copy of itself
         other._used = np.ascontiguousarray(self._used.T)  # noqa: SLF001 a copy of itself
+        other.mirror = self.mirror[::-1]
         if self._fixed_plane is not None:
             plane = np.ascontiguousarray(self._fixed_plane.T)
             other._fixed_plane = plane  # noqa: SLF001 a copy of itself
@@ -308,6 +332,8 @@ class SeparableEngine:
 
 class TensorEngine:
     """Columns of all sites, (n_columns, n_rows, n_ears), walls and heights counted."""
+
+    mirror: tuple[int | None, int | None] = (None, None)
 
     def __init__(self, field: Field, sites: Sites, *, most: int = _MOST_TENSOR) -> None:
         columns, rows = sites.shape

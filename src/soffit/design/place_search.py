@@ -35,9 +35,6 @@ BoolArray = NDArray[np.bool_]
 _CHUNK: Final = 3_000_000
 """Energies sorted at a time."""
 
-_MOST_MENDED: Final = 8
-"""Blocked lattices that are mended per count, best first."""
-
 Tick = Callable[[float], None]
 
 
@@ -527,27 +524,88 @@ def _screen_table(
     lines.prepare(engine)
     out: list[list[NDArray[np.generic]]] = []
     step = max(1, _CHUNK // engine.n_ears)
+    twin, twin_line = _twins(table, engine)
+    kept: dict[int, tuple[FloatArray, FloatArray]] = {}
     for pair in range(len(table.pairs)):
         chosen = np.flatnonzero(wanted[pair])
-        for start in range(0, len(chosen), step):
-            some = chosen[start : start + step]
-            energy = lines.ordered(engine, pair, some)
-            spread = _spread_db(energy, scope.share)
-            bound = spread if engine.thinning == 1 else _bound_db(energy, scope.share, n_all)
-            out.append(
-                [
-                    counts[pair, some],
-                    blocked[pair, some],
-                    spread,
-                    bound,
-                    np.full(len(some), pair),
-                    some,
-                    np.full(len(some), number),
-                ]
-            )
+        first = int(twin[pair])
+        if first < pair:
+            known, lower = kept[first]
+            spread, bound = known[twin_line[chosen]], lower[twin_line[chosen]]
+        else:
+            asked = wanted[pair] | wanted[twin == pair].any(axis=0)
+            kept[pair] = _screened(lines, engine, pair, asked, twin_line, scope, n_all, step)
+            spread, bound = (values[chosen] for values in kept[pair])
+        out.append(
+            [
+                counts[pair, chosen],
+                blocked[pair, chosen],
+                spread,
+                bound,
+                np.full(len(chosen), pair),
+                chosen,
+                np.full(len(chosen), number),
+            ]
+        )
         if tick is not None and pair % 16 == 0:
             tick((number + pair / len(table.pairs)) / of)
     return out
+
+
+def _screened(
+    lines: _Lines,
+    engine: Engine,
+    pair: int,
+    asked: BoolArray,
+    twin_line: IntArray,
+    scope: Scope,
+    n_all: int,
+    step: int,
+) -> tuple[FloatArray, FloatArray]:
+    """Spread and bound of one pair with every progression that is asked for; mirror twins once."""
+    spread = np.full(len(twin_line), np.nan)
+    bound = spread.copy()
+    once = np.unique(twin_line[asked])
+    for start in range(0, len(once), step):
+        some = once[start : start + step]
+        energy = lines.ordered(engine, pair, some)
+        spread[some] = _spread_db(energy, scope.share)
+        bound[some] = (
+            spread[some] if engine.thinning == 1 else _bound_db(energy, scope.share, n_all)
+        )
+    return spread[twin_line], bound[twin_line]
+
+
+def _twins(table: _Table, engine: Engine) -> tuple[IntArray, IntArray]:
+    """First of the mirror images of every pair and of every progression: they have one spread.
+
+    Where the ears are no mirror image of themselves nothing has a twin but itself. Offset lines
+    are mirrored along themselves only: across, lines of even number change places.
+    """
+    twin, line = np.arange(len(table.pairs)), np.arange(len(table.seconds))
+    along, across = engine.mirror
+    if along is not None:
+        keys = [
+            (_mirrored(p.main, along), None if p.other is None else _mirrored(p.other, along))
+            for p in table.pairs
+        ]
+        place = {
+            (p.main.sites, None if p.other is None else p.other.sites): k
+            for k, p in enumerate(table.pairs)
+        }
+        twin = np.array([min(k, place.get(key, k)) for k, key in enumerate(keys)], dtype=np.int64)
+    if across is not None and not table.pairs[0].is_offset:
+        where = {s.sites: k for k, s in enumerate(table.seconds)}
+        line = np.array(
+            [min(k, where.get(_mirrored(s, across), k)) for k, s in enumerate(table.seconds)],
+            dtype=np.int64,
+        )
+    return twin, line
+
+
+def _mirrored(line: Progression, total: int) -> tuple[int, ...]:
+    """Sites of a progression mirrored about the middle of the ears, site i at total - i."""
+    return tuple(total - site for site in reversed(line.sites))
 
 
 def _counts(table: _Table, lines: _Lines) -> tuple[IntArray, IntArray]:
@@ -702,134 +760,3 @@ def _rank(item: Scored) -> tuple[float, float, str, tuple[int, ...]]:
         layout.kind,
         (*layout.column.tolist(), *layout.row.tolist()),
     )
-
-
-def mended(
-    screened: Screened,
-    sites: Sites,
-    energy_of: Callable[[IntArray, IntArray], FloatArray],
-    coarse: Callable[[IntArray, IntArray], FloatArray],
-    front: dict[int, float],
-    *,
-    family: Family,
-    share: float,
-) -> list[Scored]:
-    """Mend lattices that are in the way of something: nudge speakers one site, or leave them out.
-
-    Parameters
-    ----------
-    screened
-        From :func:`screen`.
-    sites
-        Candidate positions.
-    energy_of
-        Energy of any set of sites at all ears.
-    coarse
-        The same at the ears of the screening, which choose the side of a nudge.
-    front
-        Best spread by count so far; only lattices that could improve it are mended. [dB]
-    family
-        How many may be nudged or left out.
-    share
-        Share of the ears that the spread holds.
-
-    Returns
-    -------
-    list of Scored
-        Mended layouts.
-    """
-    out: list[Scored] = []
-    tight = np.flatnonzero(screened.blocked > 0)
-    order = tight[np.lexsort((screened.spread_db[tight], screened.count[tight]))]
-    counts = screened.count[order]
-    best = np.full(int(max([*counts.tolist(), *front], default=0)) + 1, np.inf)
-    for count, spread in front.items():
-        best[count] = min(best[count], spread)
-    near = screened.spread_db[order] <= np.minimum.accumulate(best)[counts] + 0.2
-    done: dict[int, int] = {}
-    columns = _Columns(coarse)
-    for index in order[near]:
-        count = int(screened.count[index])
-        if done.get(count, 0) >= _MOST_MENDED:
-            continue
-        done[count] = done.get(count, 0) + 1
-        out += _mend_one(screened.layout(int(index)), sites, energy_of, columns, family, share)
-    return out
-
-
-class _Columns:
-    """Energy of single sites at the ears that choose a side, each computed once."""
-
-    def __init__(self, coarse: Callable[[IntArray, IntArray], FloatArray]) -> None:
-        self._coarse = coarse
-        self._kept: dict[tuple[int, int], SingleArray] = {}
-        none = np.zeros(0, np.int64)
-        self.base = coarse(none, none)
-
-    def of(self, place: tuple[int, int]) -> SingleArray:
-        if place not in self._kept:
-            made = self._coarse(np.array([place[0]]), np.array([place[1]])) - self.base
-            self._kept[place] = made.astype(np.float32)
-        return self._kept[place]
-
-    def all(self, column: IntArray, row: IntArray) -> FloatArray:
-        return self._coarse(column, row)
-
-
-_STEPS: Final = ((-1, 0), (1, 0), (0, -1), (0, 1), (-1, -1), (1, -1), (-1, 1), (1, 1))
-
-
-def _mend_one(
-    layout: Layout,
-    sites: Sites,
-    energy_of: Callable[[IntArray, IntArray], FloatArray],
-    columns: _Columns,
-    family: Family,
-    share: float,
-) -> list[Scored]:
-    free = sites.is_free[layout.column, layout.row]
-    kept = replace(layout, column=layout.column[free], row=layout.row[free])
-    stuck = list(zip(layout.column[~free].tolist(), layout.row[~free].tolist(), strict=True))
-    out: list[Scored] = []
-    if kept.count and len(stuck) <= most_of(family.omit_ratio, layout.count):
-        energy = energy_of(kept.column, kept.row)
-        out.append(
-            Scored(layout=replace(kept, omitted=len(stuck)), spread_db=spread_of(energy, share))
-        )
-    if len(stuck) <= most_of(family.nudge_ratio, layout.count):
-        places = _nudged(kept, stuck, sites, columns)
-        if places:
-            array = np.array(places, dtype=np.int64)
-            nudged = replace(layout, column=array[:, 0], row=array[:, 1], nudged=len(stuck))
-            energy = energy_of(nudged.column, nudged.row)
-            out.append(Scored(layout=nudged, spread_db=spread_of(energy, share)))
-    return out
-
-
-def _nudged(
-    kept: Layout, stuck: list[tuple[int, int]], sites: Sites, columns: _Columns
-) -> list[tuple[int, int]]:
-    """Places of a layout whose stuck speakers moved one site; none where one cannot."""
-    taken = set(zip(kept.column.tolist(), kept.row.tolist(), strict=True))
-    energy = columns.all(kept.column, kept.row)
-    for column, row in stuck:
-        places = [(column + step_x, row + step_y) for step_x, step_y in _STEPS]
-        places = [place for place in places if _is_free(sites, place) and place not in taken]
-        if not places:
-            return []
-        # The variance of the levels chooses the side; the spread is what is reported.
-        trial = energy + np.stack([columns.of(place) for place in places])
-        scores = np.var(power_ratio_db(np.maximum(trial, 1e-30)), axis=1).tolist()
-        best = 0
-        for number, score in enumerate(scores):
-            if score < scores[best] - 1e-9:
-                best = number
-        taken.add(places[best])
-        energy = energy + columns.of(places[best])
-    return sorted(taken, key=lambda place: (place[1], place[0]))
-
-
-def _is_free(sites: Sites, place: tuple[int, int]) -> bool:
-    columns, rows = sites.shape
-    column, row = place
-    return 0 <= column < columns and 0 <= row < rows and bool(sites.is_free[column, row])
