@@ -409,7 +409,7 @@ RAISED: dict[str, Raised] = {
     "WEIGHT-08": _job(lambda: with_ceiling(clean_job(), tile_mass_kg_m2=None)),
     "WEIGHT-09": _job(lambda: with_ceiling(clean_job(), structure_height_m=9.0)),
     "WEIGHT-10": _job(lambda: with_ceiling(clean_job(), structure_height_m=None)),
-    "WEIGHT-11": _job(lambda: _joists(0.0)),
+    "WEIGHT-11": _job(lambda: with_type(_joists(0.0), mass_kg=20.0)),
     "WEIGHT-12": _job(lambda: with_ceiling(clean_job(), structure_height_m=3.5)),
     # lines
     "LINE-01": _job(lambda: with_runs(clean_job(), length_m=300.0)),

@@ -331,6 +331,31 @@ def format_mass(mass_kg: float, *, imperial: bool) -> str:
     return f"{mass_kg / POUND_KG:.1f} lb" if imperial else f"{mass_kg:.1f} kg"
 
 
+def format_surface_mass(mass_kg_m2: float, *, imperial: bool) -> str:
+    """Write a mass an area in pounds a square foot or kilograms a square metre.
+
+    Parameters
+    ----------
+    mass_kg_m2
+        Mass an area. [kg/m²]
+    imperial
+        Pounds a square foot instead.
+
+    Returns
+    -------
+    str
+        With its unit.
+
+    Examples
+    --------
+    >>> format_surface_mass(19.5, imperial=True)
+    '4.0 lb/sq ft'
+    """
+    if imperial:
+        return f"{mass_kg_m2 / POUND_KG * FOOT_M**2:.1f} lb/sq ft"
+    return f"{mass_kg_m2:.1f} kg/m²"
+
+
 def format_force(force_n: float, *, imperial: bool) -> str:
     """Write a force in pounds-force or newtons.
 

@@ -45,7 +45,6 @@ WANTED = {
     ("Lobby", "CEIL-15"),
     ("Training room", "WEIGHT-03"),
     ("Training room", "WEIGHT-05"),
-    ("Office", "WEIGHT-11"),
     ("Store", "JOB-04"),
     ("square symbol", "CLEAR-09"),
     ("design.json", "JOB-07"),

@@ -12,13 +12,15 @@ from soffit.model.lines import Amplifier, Channel
 def _loads(
     context: Context, *, is_drawn: bool
 ) -> Iterator[tuple[Amplifier, Channel, AmplifierType, float, float]]:
-    """Yield every used channel with its rating, and what is drawn on it or its taps as marked."""
+    """Yield every used channel with its rating, and what leaves it or its taps as marked."""
     for amplifier in context.job.design.amplifiers:
         entry = context.job.catalogue.amplifier(amplifier.type_id)
         for channel in amplifier.channels:
             states = [context.states.line(key) for key in channel.line_keys]
             load = sum(
-                state.drawn_w if is_drawn else state.load_w for state in states if state is not None
+                state.amplifier_w if is_drawn else state.load_w
+                for state in states
+                if state is not None
             )
             if channel.line_keys and 1 <= channel.number <= len(entry.channel_power_w):
                 rating = entry.channel_power_w[channel.number - 1]
@@ -48,7 +50,7 @@ def _overload(context: Context) -> list[Finding]:
     return [
         found(
             _name(amplifier, channel),
-            f"{load:.1f} W drawn by its taps, rated {rating:g} W ({load / rating:.0%})",
+            f"{load:.1f} W drawn, losses in, rated {rating:g} W ({load / rating:.0%})",
             key=amplifier.key,
             limit=f"{rating:g} W",
             source="the amplifier's rating",

@@ -271,14 +271,21 @@ def _small_control(context: Context) -> list[Finding]:
                 findings.append(
                     found(
                         f"{line.label} {joint.label}",
-                        f"volume control rated {joint.rated_power_w:g} W has {load:g} W of taps"
-                        " downstream",
+                        _control_text(joint.rated_power_w, load),
                         key=joint.key,
-                        limit=f"{joint.rated_power_w:g} W",
+                        limit=f"{joint.rated_power_w:g} W" if joint.rated_power_w else "a rating",
                         source="the control's own rating",
                     )
                 )
     return findings
+
+
+def _control_text(rated_w: float, load_w: float) -> str:
+    if rated_w <= 0.0:
+        return (
+            f"no volume control of the catalogue is rated for its {load_w:g} W of taps downstream"
+        )
+    return f"volume control rated {rated_w:g} W has {load_w:g} W of taps downstream"
 
 
 def _below(children: dict[str, list[str]], start: str) -> set[str]:
@@ -462,7 +469,8 @@ CHECKS: Final = (
         severity="stop",
         title="Volume control too small",
         why="An overloaded autotransformer burns or works in one step only.",
-        do="use a control rated for the sum of taps downstream",
+        do="use a control rated for the sum of taps downstream, split the zone, or turn the level"
+        " before the amplifier",
         find=_small_control,
         source="the control's own rating",
         no_mend="another control is another wall box",

@@ -7,6 +7,7 @@ from soffit.evaluate.ceiling import RESTING, SpeakerFit, support_kind
 from soffit.evaluate.ceiling_runners import span_groups
 from soffit.model.findings import Finding
 from soffit.model.survey import Ceiling
+from soffit.units import format_force, format_surface_mass
 
 
 def _ceiling(context: Context, fit: SpeakerFit) -> Ceiling:
@@ -149,8 +150,8 @@ def _heavy_ceiling(context: Context) -> list[Finding]:
             load.room_key,
             _room_label(context, load.room_key),
             f"ceiling {load.ceiling_key!r} with everything on it weighs"
-            f" {load.load_kg_m2:.1f} kg/m²",
-            limit=f"{most:.1f} kg/m²",
+            f" {format_surface_mass(load.load_kg_m2, imperial=context.is_imperial)}",
+            limit=format_surface_mass(most, imperial=context.is_imperial),
         )
         for load in context.states.ceiling.ceilings
         if load.load_kg_m2 > most
@@ -200,12 +201,16 @@ def _assumed_tiles(context: Context) -> list[Finding]:
         at_room(
             load.room_key,
             _room_label(context, load.room_key),
-            f"nobody weighed its tiles; {context.limits['tile_mass_kg_m2']:g} kg/m² is taken",
+            f"nobody weighed its tiles; {_taken_tile_mass(context)} is taken",
             limit="a weighed tile",
         )
         for load in context.states.ceiling.ceilings
         if load.tile_mass_is_assumed and load.units_mass_kg > 0.0
     ]
+
+
+def _taken_tile_mass(context: Context) -> str:
+    return format_surface_mass(context.limits["tile_mass_kg_m2"], imperial=context.is_imperial)
 
 
 def _no_wire(context: Context) -> list[Finding]:
@@ -216,7 +221,7 @@ def _no_wire(context: Context) -> list[Finding]:
             _room_label(context, room),
             f"no safety wire of the catalogue is long and strong enough for {type_id}: it needs"
             f" {_wire_text(context, members)} and a breaking load of"
-            f" {members[0].safety_breaking_n:.0f} N",
+            f" {format_force(members[0].safety_breaking_n, imperial=context.is_imperial)}",
             limit=f"{context.limits['safety_factor']:g} : 1",
         )
         for room, type_id, members in _grouped(fits)
@@ -245,6 +250,11 @@ def _unknown_structure(context: Context) -> list[Finding]:
     ]
 
 
+def _is_framed(context: Context, fit: SpeakerFit) -> bool:
+    """Whether a frame to the joists, strong enough, is planned for it."""
+    return bool(fit.support_id) and context.job.catalogue.hardware(fit.support_id).kind == "frame"
+
+
 def _heavy_on_board(context: Context) -> list[Finding]:
     most = context.limits["board_unit_most_kg"]
     fits = [
@@ -253,6 +263,7 @@ def _heavy_on_board(context: Context) -> list[Finding]:
         if _ceiling(context, fit).kind == "plasterboard"
         and context.job.catalogue.speaker(fit.type_id).support != "suspension"
         and fit.mass_kg > most
+        and not _is_framed(context, fit)
     ]
     return [
         at_room(
@@ -404,7 +415,8 @@ CHECKS: Final = (
         code="WEIGHT-11",
         severity="warn",
         title="Too heavy for plasterboard alone",
-        why="The board sags and cracks around the hole.",
+        why="The board sags and cracks around the hole, and no frame of the catalogue carries it to"
+        " the joists.",
         do="put bearers across the joists, or use a bracket fixed to them",
         find=_heavy_on_board,
         limits=("board_unit_most_kg",),

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Final
 
 from soffit.circuit.transformer import flux_limit_hz
 from soffit.design.route_field import Base
@@ -10,6 +11,9 @@ from soffit.model.catalogue import AmplifierType, Catalogue
 from soffit.model.decisions import Survey
 from soffit.model.lines import Amplifier, Channel, Line
 from soffit.model.speakers import Speaker
+
+_SAME_VOLTAGE: Final = 0.01
+"""70.7 V and 100/sqrt(2) V are one line voltage."""
 
 
 def amplifier_types(survey: Survey, catalogue: Catalogue) -> tuple[AmplifierType, ...]:
@@ -39,10 +43,13 @@ def asked_w(base: Base, speaker: Speaker) -> float:
     Returns
     -------
     float
-        Its tap; more where a lossy transformer draws more than tap and headroom together. [W]
+        Its tap; more where a lossy transformer draws more than tap and headroom together, or where
+        the tap is one for another line voltage, as it may be by hand. [W]
     """
+    scale = (base.survey.site.line_voltage_v / speaker.tap.voltage_v) ** 2
+    scale = scale if abs(scale - 1.0) > _SAME_VOLTAGE else 1.0
     drawn = base.catalogue.speaker(speaker.type_id).drawn_w(speaker.tap)
-    return max(speaker.tap.power_w, drawn / (1.0 + base.headroom_ratio))
+    return scale * max(speaker.tap.power_w, drawn / (1.0 + base.headroom_ratio))
 
 
 def amplifiers_for(

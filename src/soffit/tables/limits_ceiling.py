@@ -80,7 +80,7 @@ ROWS: Final[tuple[Setting, ...]] = (
     ),
     _length(
         "sprinkler_cap",
-        0.6,
+        0.6096,
         "Distance to a sprinkler that is enough in any case.",
         source="NFPA 13, three-times rule, 24 in (from memory, to be confirmed)",
     ),
