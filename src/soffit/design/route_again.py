@@ -53,7 +53,11 @@ def plan_line(base: Base, field: Field, part: Sequence[int], *, key: str = "") -
     """
     laid = lay(base, field, part)
     cables = cables_for(base.survey, base.catalogue, space=_space(field, laid))
-    sized = size_line(wiring_of(laid, cables, base.catalogue, base.limits), base.limits)
+    sized = size_line(
+        wiring_of(laid, cables, base.catalogue, base.limits),
+        base.limits,
+        imperial=base.survey.site.is_imperial,
+    )
     return Plan(field=field, laid=laid, cables=cables, sized=sized, key=key)
 
 

@@ -22,6 +22,7 @@ from soffit.model.catalogue import CableType, Catalogue
 from soffit.model.lines import Joint, Line, Run
 from soffit.model.speakers import Speaker
 from soffit.tables.settings import Limits
+from soffit.units import format_mass
 
 
 def wiring_of(
@@ -89,7 +90,7 @@ class Sized:
     note: str
 
 
-def size_line(wiring: Wiring, limits: Limits) -> Sized:
+def size_line(wiring: Wiring, limits: Limits, *, imperial: bool = False) -> Sized:
     """Choose conductor sizes within the design's loss limit.
 
     Parameters
@@ -98,6 +99,8 @@ def size_line(wiring: Wiring, limits: Limits) -> Sized:
         Line whose sizes are open.
     limits
         ``line_loss_warn_db`` and ``cable_sizes_most``.
+    imperial
+        Pounds of copper instead of kilograms.
 
     Returns
     -------
@@ -112,11 +115,13 @@ def size_line(wiring: Wiring, limits: Limits) -> Sized:
     chosen = {1: one, 2: two}.get(most, tapered)
     if not one.meets_limit and two.meets_limit:
         chosen = chosen if chosen.meets_limit else two
-    text = f"copper {one.copper_kg:.2f} kg in one size, worst loss {one.worst_loss_db:.2f} dB"
+    worst = f"worst loss {one.worst_loss_db:.2f} dB"
+    text = f"copper {format_mass(one.copper_kg, imperial=imperial)} in one size, {worst}"
     for name, other in (("two sizes", two), ("tapered", tapered)):
         if other.meets_limit and other.copper_kg < one.copper_kg * 0.995:
             saved = 1.0 - other.copper_kg / one.copper_kg
-            text += f"; {name} would take {other.copper_kg:.2f} kg ({saved:.0%} less)"
+            mass = format_mass(other.copper_kg, imperial=imperial)
+            text += f"; {name} would take {mass} ({saved:.0%} less)"
     return Sized(chosen=chosen, note=text)
 
 

@@ -12,9 +12,17 @@ from soffit.design.subs import choose_subs
 from soffit.design.subs_answer import SubDesign, SubQuestion
 from soffit.design.subs_level import MainsAtCrossover
 from soffit.design.subs_room import SubPlace, Wish, places_of
-from soffit.design.subs_words import SiteStep, find_subs, low_end_refused, site_steps
+from soffit.design.subs_words import (
+    PlaceNamer,
+    SiteStep,
+    find_subs,
+    low_end_refused,
+    place_text,
+    site_steps,
+)
 from soffit.design.tiles import find_sites
 from soffit.errors import NoSolutionError, SoffitError
+from soffit.evaluate.ceiling import ceiling_place, place_words
 from soffit.evaluate.sound import RoomSound
 from soffit.evaluate.sound_room import surface_absorption_ratio
 from soffit.model.catalogue import Catalogue, SpeakerType
@@ -163,6 +171,22 @@ def ask_subs(
     )
 
 
+def _namer(survey: Survey, catalogue: Catalogue, room_key: str) -> PlaceNamer:
+    """Name places as the cards do, counted in tiles or measured from two walls."""
+
+    def name(place: SubPlace) -> str:
+        words = place_words(
+            ceiling_place(survey, catalogue, room_key, place.ceiling_key),
+            place.position,
+            imperial=survey.site.is_imperial,
+        )
+        if place.tile is None:
+            return words or place_text(place)
+        return f"{place_text(place)} ({words})" if words else place_text(place)
+
+    return name
+
+
 def placed_subs(plan: RoomSubs, *, keys: Sequence[str]) -> tuple[PlacedSpeaker, ...]:
     """Return the chosen subwoofers as the survey writes speakers that are placed by hand.
 
@@ -251,6 +275,12 @@ def plan_room_subs(
         room_key=room_key,
         type_id=type_id,
         design=design,
-        findings=find_subs(question, design, limits=survey.limits),
+        findings=find_subs(
+            question,
+            design,
+            limits=survey.limits,
+            name=_namer(survey, catalogue, room_key),
+            imperial=survey.site.is_imperial,
+        ),
         steps=site_steps(design),
     )

@@ -1,5 +1,6 @@
 """Say what was decided about subwoofers: findings, steps on site, rows for the papers."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -13,6 +14,7 @@ from soffit.errors import SoffitError
 from soffit.model.findings import DEFER, Finding, Mend
 from soffit.model.survey import Room
 from soffit.tables.settings import Limits
+from soffit.units import format_length, format_mass, format_surface_mass
 
 _LOOSE: Final = frozenset({"light", "air outlet", "sign", "hatch", "fan", "detector", "other"})
 _LOCATED_HZ: Final = 120.0
@@ -34,8 +36,12 @@ def place_text(place: SubPlace) -> str:
     return f"x {place.position[0]:.2f} m, y {place.position[1]:.2f} m"
 
 
-def _places_text(option: SubOption) -> str:
-    return " and ".join(place_text(place) for place in option.places)
+PlaceNamer = Callable[[SubPlace], str]
+"""Words for a place; :func:`place_text` where nobody knows the walls."""
+
+
+def _places_text(option: SubOption, name: PlaceNamer) -> str:
+    return " and ".join(name(place) for place in option.places)
 
 
 def low_end_refused(room: Room, error: SoffitError) -> Finding:
@@ -61,7 +67,14 @@ def low_end_refused(room: Room, error: SoffitError) -> Finding:
     )
 
 
-def find_subs(question: SubQuestion, design: SubDesign, *, limits: Limits) -> tuple[Finding, ...]:
+def find_subs(
+    question: SubQuestion,
+    design: SubDesign,
+    *,
+    limits: Limits,
+    name: PlaceNamer = place_text,
+    imperial: bool = False,
+) -> tuple[Finding, ...]:
     """Word all that a person should know about the subwoofers of a room.
 
     Parameters
@@ -72,6 +85,10 @@ def find_subs(question: SubQuestion, design: SubDesign, *, limits: Limits) -> tu
         What was decided.
     limits
         Settings in force, whose sources are named.
+    name
+        Words for a place.
+    imperial
+        Feet and pounds instead of metres and kilograms.
 
     Returns
     -------
@@ -79,13 +96,13 @@ def find_subs(question: SubQuestion, design: SubDesign, *, limits: Limits) -> tu
         In the order of their codes.
     """
     found = [
-        *_worth(question, design, limits),
-        *_level(question, design),
+        *_worth(question, design, limits, name),
+        *_level(question, design, name),
         *_cut_off(question, design, limits),
-        *_rattle(question, design, limits),
+        *_rattle(question, design, limits, imperial=imperial),
         *_leak(question, design, limits),
         *_model(question, design),
-        *_by_hand(question, design, limits),
+        *_by_hand(question, design, limits, name),
         *_amplifier(question, design),
     ]
     return tuple(sorted(found, key=lambda finding: finding.code))
@@ -120,7 +137,9 @@ def _finding(  # noqa: PLR0913 (the parts of a finding)
     )
 
 
-def _worth(question: SubQuestion, design: SubDesign, limits: Limits) -> list[Finding]:
+def _worth(
+    question: SubQuestion, design: SubDesign, limits: Limits, name: PlaceNamer
+) -> list[Finding]:
     tiles = design.tiles
     gain = tiles.median_db - tiles.best_db
     more = ""
@@ -137,7 +156,7 @@ def _worth(question: SubQuestion, design: SubDesign, limits: Limits) -> list[Fin
         _finding(
             question,
             "SUB-01",
-            what=f"seat-to-seat deviation {best:.1f} dB from {_places_text(design.chosen)};"
+            what=f"seat-to-seat deviation {best:.1f} dB from {_places_text(design.chosen, name)};"
             f" one tile gives {tiles.best_db:.1f} dB at best, {tiles.median_db:.1f} typically"
             f" and {tiles.worst_db:.1f} at worst of {tiles.free} free tiles{more}",
             why=f"from a tile taken blindly to the best one it is {gain:.1f} dB",
@@ -146,7 +165,7 @@ def _worth(question: SubQuestion, design: SubDesign, limits: Limits) -> list[Fin
     ]
 
 
-def _level(question: SubQuestion, design: SubDesign) -> list[Finding]:
+def _level(question: SubQuestion, design: SubDesign, name: PlaceNamer) -> list[Finding]:
     taps = design.chosen.taps
     if taps is None:
         return [
@@ -168,7 +187,7 @@ def _level(question: SubQuestion, design: SubDesign) -> list[Finding]:
     if not taps.is_enough:
         enough = next((o for o in design.options if o.taps is not None and o.taps.is_enough), None)
         cure = (
-            f"use {len(enough.places)} subwoofers ({_places_text(enough)})"
+            f"use {len(enough.places)} subwoofers ({_places_text(enough, name)})"
             if enough is not None
             else f"not even {question.most} reach it: ask for less, or take a stronger type"
         )
@@ -200,7 +219,8 @@ def _cut_off(question: SubQuestion, design: SubDesign, limits: Limits) -> list[F
             what=f"nothing useful below {usable:.0f} Hz: the {design.limit.reason} ends there"
             f" (driver {design.limit.driver_hz:.0f} Hz, transformer"
             f" {design.limit.transformer_hz:.0f} Hz at {question.line_voltage_v:.4g} V)",
-            do=f"set a high-pass of {usable:.0f} Hz, 24 dB/oct, on the subwoofer's line",
+            do=f"set a high-pass of {usable:.0f} Hz, or the next higher one that the channel"
+            " offers, on the subwoofer's line; 24 dB/oct where there is a choice",
             source="transformer flux goes as U/f; slope: common practice, no source",
         )
     ]
@@ -219,13 +239,16 @@ def _cut_off(question: SubQuestion, design: SubDesign, limits: Limits) -> list[F
             else limits.source("lowfreq_crossover_hz"),
             do=f"give the subwoofer a line and channel of its own: low-pass"
             f" {design.crossover_hz:.0f} Hz there, high-pass {design.crossover_hz:.0f} Hz on the"
-            " other speakers' line, 24 dB/oct both, so that their transformers never see the lows",
+            " other speakers' line, 24 dB/oct both, so that their transformers never see the lows;"
+            " in a processor before the amplifiers where the channels have no such filters",
         )
     )
     return found
 
 
-def _rattle(question: SubQuestion, design: SubDesign, limits: Limits) -> list[Finding]:
+def _rattle(
+    question: SubQuestion, design: SubDesign, limits: Limits, *, imperial: bool
+) -> list[Finding]:
     low_end = low_end_of(question.sub_type)
     each_w = question.sub_type.delivered_w(design.chosen.taps.tap) if design.chosen.taps else 1.0
     near_db = float(
@@ -245,18 +268,18 @@ def _rattle(question: SubQuestion, design: SubDesign, limits: Limits) -> list[Fi
     )
     named = f" ({', '.join(loose)})" if loose else ""
     mass = [c.tile_mass_kg_m2 for c in question.room.ceilings if c.tile_mass_kg_m2]
-    tile = f", tiles of {mass[0]:.1f} kg/m²" if mass else ""
+    tile = f", tiles of {format_surface_mass(mass[0], imperial=imperial)}" if mass else ""
     return [
         _finding(
             question,
             "SUB-05",
             what=f"{near_db:.0f} dB at 1 m from the subwoofer with the line filled{tile}: loose"
-            f" parts within {radius:.1f} m may rattle{named}",
+            f" parts within {format_length(radius, imperial=imperial)} may rattle{named}",
             limit=f"{limits['lowfreq_rattle_level_db']:.0f} dB",
             source=limits.source("lowfreq_rattle_level_db"),
-            do=f"carry its {question.sub_type.mass_kg:.1f} kg on the structure, clip the tiles"
-            " round it, pad what touches the grid, and sweep a slow sine from 50 to 500 Hz at"
-            " programme level before the scaffold goes.",
+            do=f"carry its {format_mass(question.sub_type.mass_kg, imperial=imperial)} on the"
+            " structure, clip the tiles round it, pad what touches the grid, and sweep a slow sine"
+            " from 50 to 500 Hz at programme level before the scaffold goes.",
             caution=True,
         )
     ]
@@ -311,7 +334,9 @@ def _model(question: SubQuestion, design: SubDesign) -> list[Finding]:
     return found
 
 
-def _by_hand(question: SubQuestion, design: SubDesign, limits: Limits) -> list[Finding]:
+def _by_hand(
+    question: SubQuestion, design: SubDesign, limits: Limits, name: PlaceNamer
+) -> list[Finding]:
     """Compare what hangs or was put by hand with the best of the same number."""
     option = next((o for o in design.options if o.words == "as placed by hand"), None)
     if option is None:
@@ -332,7 +357,7 @@ def _by_hand(question: SubQuestion, design: SubDesign, limits: Limits) -> list[F
             kind="move",
             target_key=key,
             value=f"{place.tile.column},{place.tile.row}",
-            text=f"move to {place_text(place)}",
+            text=f"move to {name(place)}",
         )
         for key, place in zip(question.placed_keys, best.places, strict=False)
         if place.tile is not None and is_worth_it
@@ -342,9 +367,9 @@ def _by_hand(question: SubQuestion, design: SubDesign, limits: Limits) -> list[F
             question,
             "SUB-09",
             what=f"placed by hand: {option.spread_db:.1f} dB seat to seat;"
-            f" {_places_text(best)}: {best.spread_db:.1f} dB ({gain:+.1f} dB better)"
+            f" {_places_text(best, name)}: {best.spread_db:.1f} dB ({gain:+.1f} dB better)"
             f" and {louder:+.1f} dB per watt",
-            do=f"move it to {_places_text(best)}" if is_worth_it else "leave it",
+            do=f"move it to {_places_text(best, name)}" if is_worth_it else "leave it",
             mends=mends,
         )
     ]
@@ -355,12 +380,13 @@ def _amplifier(question: SubQuestion, design: SubDesign) -> list[Finding]:
     if taps is None:
         return []
     mains_w = float(np.sum(question.mains.power_w)) if question.mains is not None else 0.0
-    share = f", beside {mains_w:.0f} W of the other speakers" if mains_w else ""
+    share = f", beside {mains_w:.3g} W of taps of the other speakers" if mains_w else ""
     return [
         _finding(
             question,
             "SUB-11",
-            what=f"the subwoofers draw {taps.drawn_w:.0f} W from the line{share}",
+            what=f"with {taps.count} x tap {taps.tap.power_w:g} W the subwoofers draw"
+            f" {taps.drawn_w:.0f} W from the line{share}",
             do="count them in the amplifier's load like any tap; music spends most of its watts"
             " down there",
         )

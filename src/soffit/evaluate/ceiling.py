@@ -30,6 +30,7 @@ from soffit.model.decisions import Survey
 from soffit.model.speakers import Speaker
 from soffit.model.survey import Ceiling, Obstacle, Room
 from soffit.tables.settings import Limits
+from soffit.units import format_length
 
 if TYPE_CHECKING:
     from shapely import STRtree
@@ -900,6 +901,39 @@ def fit_speaker(
         ),
         from_walls=walls,
         place_text=tile_text(walls, is_full=tile.is_full) if tile.has_tile and walls else "",
+    )
+
+
+def place_words(place: CeilingPlace, position: tuple[float, float], *, imperial: bool) -> str:
+    """Return a place as a person overhead finds it: in tiles from two walls, or measured.
+
+    Parameters
+    ----------
+    place
+        Its ceiling.
+    position
+        Plan position. [m]
+    imperial
+        Feet and inches instead of metres.
+
+    Returns
+    -------
+    str
+        Empty where no wall is near.
+    """
+    ceiling = place.ceiling
+    walls = place_from_walls(
+        position,
+        rings=[place.room.outline, *place.room.holes],
+        names=place.names,
+        angle_rad=ceiling.joists.angle_rad if ceiling.joists is not None else 0.0,
+        field=place.field,
+    )
+    if place.field is not None and walls:
+        return tile_text(walls, is_full=True)
+    return ", ".join(
+        f"{format_length(wall.distance_m, imperial=imperial, fine=True)} from the {wall.wall}"
+        for wall in walls
     )
 
 
