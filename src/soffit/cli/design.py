@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from soffit.cli.show import folder_argument, json_option, progress, show_json, table_text
+from soffit.units import FOOT_M
 
 if TYPE_CHECKING:
     from soffit.model.decisions import Option
@@ -68,6 +69,8 @@ def command(folder: str, rooms: tuple[str, ...], as_json: bool, **options: Any) 
 
 def _text(report: "DesignReport", folder: str) -> str:
     job = report.whole.job
+    is_imperial = job.survey.site.is_imperial
+    unit_m = FOOT_M if is_imperial else 1.0
     parts = [f"{job.survey.site.name}, revision {job.design.revision}", ""]
     parts += [_room_text(room) for room in report.rooms]
     rows = [
@@ -80,15 +83,15 @@ def _text(report: "DesignReport", folder: str) -> str:
             f"{line.impedance_ohm:.1f}",
             f"{line.worst_loss_db:.2f}",
             line.worst_label,
-            f"{line.length_m:.0f}",
+            f"{line.length_m / unit_m:.0f}",
             line.cable,
             f"{line.channel} of {line.rated_w:.0f} W",
         ]
         for line in report.lines
     ]
     header = [
-        "line", "zone", "units", "taps W", "drawn W", "ohm", "loss dB", "at", "cable m", "cable",
-        "channel",
+        "line", "zone", "units", "taps W", "drawn W", "ohm by taps", "loss dB", "at",
+        "cable ft" if is_imperial else "cable m", "cable", "channel",
     ]  # fmt: skip
     parts.append(table_text(header, rows))
     notes = [f"{line.label}: {line.route_note}" for line in report.lines if line.route_note]
@@ -102,7 +105,7 @@ def _text(report: "DesignReport", folder: str) -> str:
 
 
 def _room_text(room: "RoomSummary") -> str:
-    lines = [f"{room.label}: {room.count} x {room.type_name or 'no speakers'}"]
+    lines = [f"{room.label}: {room.units_text or 'no speakers'}"]
     if room.pattern:
         lines.append(f"  {room.pattern}; {room.taps_w:.0f} W of taps")
     lines += [

@@ -17,6 +17,8 @@ class RoomSummary:
 
     Parameters
     ----------
+    units_text
+        How many of each type.
     pattern, reason
         The layout in words, and why it was chosen.
     taps_w
@@ -31,6 +33,7 @@ class RoomSummary:
     label: str
     count: int
     type_name: str
+    units_text: str
     pattern: str
     reason: str
     taps_w: float
@@ -174,13 +177,15 @@ def _room_summaries(whole: Whole) -> tuple[RoomSummary, ...]:
             if decision
             else None
         )
-        types = sorted({job.catalogue.speaker(speaker.type_id).name for speaker in here})
+        names = [job.catalogue.speaker(speaker.type_id).name for speaker in here]
+        types = sorted(set(names))
         rows.append(
             RoomSummary(
                 key=room.key,
                 label=room.label,
                 count=len(here),
                 type_name=" and ".join(types),
+                units_text=" and ".join(f"{names.count(name)} x {name}" for name in types),
                 pattern=chosen.pattern if chosen else "",
                 reason=decision.reason if decision else "",
                 taps_w=sum(speaker.tap.power_w for speaker in here),
