@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -19,7 +20,7 @@ from soffit.circuit.tap import tap_load_ohm
 from soffit.circuit.tree import Tree, solve_tree, tree_of
 from soffit.decibel import FloatArray, field_ratio
 from soffit.errors import DomainError
-from soffit.model.catalogue import CableType, Catalogue
+from soffit.model.catalogue import CableType, Catalogue, TapWatt
 from soffit.model.lines import Line, Run
 from soffit.model.speakers import Speaker
 
@@ -219,6 +220,7 @@ def cable_standard(cable: CableType) -> Standard:
     return standard
 
 
+@lru_cache(maxsize=256)  # a line asks for each of its runs, a drag for each of its steps
 def cable_ohm_m(cable: CableType, *, conductor_degc: float) -> float:
     """Return the resistance of one conductor of a cable.
 
@@ -325,12 +327,28 @@ def _check_reached(line: Line, by_key: Mapping[str, Speaker], place: Mapping[str
 
 def _load_ohm(speaker: Speaker, catalogue: Catalogue) -> float:
     entry = catalogue.speaker(speaker.type_id)
+    return _tap_ohm(
+        speaker.tap.power_w,
+        speaker.tap.voltage_v,
+        entry.transformer.insertion_loss_db,
+        entry.tap_watt,
+    )
+
+
+@lru_cache(maxsize=1024)
+def _tap_ohm(
+    tap_power_w: float,
+    line_voltage_v: float,
+    insertion_loss_db: float,
+    tap_watt: TapWatt,
+) -> float:
+    """Return the load of a tap; a line has many alike. [Ω]."""
     return float(
         tap_load_ohm(
-            tap_power_w=speaker.tap.power_w,
-            line_voltage_v=speaker.tap.voltage_v,
-            insertion_loss_db=entry.transformer.insertion_loss_db,
-            tap_watt=entry.tap_watt,
+            tap_power_w=tap_power_w,
+            line_voltage_v=line_voltage_v,
+            insertion_loss_db=insertion_loss_db,
+            tap_watt=tap_watt,
         )
     )
 
@@ -478,9 +496,12 @@ def _cable_source(cable: CableType) -> str:
 
 
 def _run_copper_kg(run: Run, catalogue: Catalogue) -> float:
-    cable = catalogue.cable(run.cable_id)
-    area = conductor_area_m2(cable.gauge_system, cable.gauge)
-    return copper_mass_kg_m(area) * run.length_m
+    return _copper_kg_m(catalogue.cable(run.cable_id)) * run.length_m
+
+
+@lru_cache(maxsize=256)
+def _copper_kg_m(cable: CableType) -> float:
+    return copper_mass_kg_m(conductor_area_m2(cable.gauge_system, cable.gauge))
 
 
 def _run_state(
@@ -512,6 +533,7 @@ def _speaker_states(
 ) -> tuple[SpeakerOnLine, ...]:
     by_key = {speaker.key: speaker for speaker in speakers}
     distance = _distances(line, arrays)
+    losses = line_loss_db(amplifier_voltage_v=line.voltage_v, speaker_voltage_v=solved.voltage)
     states = []
     for order, key in enumerate(line.speaker_keys, 1):
         speaker, index = by_key[key], arrays.position(key)
@@ -524,9 +546,7 @@ def _speaker_states(
                 label=speaker.label,
                 tap_power_w=speaker.tap.power_w,
                 voltage_v=voltage,
-                loss_db=float(
-                    line_loss_db(amplifier_voltage_v=line.voltage_v, speaker_voltage_v=voltage)
-                ),
+                loss_db=float(losses[index]),
                 drawn_w=entry.drawn_w(speaker.tap) * power_ratio_here,
                 delivered_w=entry.delivered_w(speaker.tap) * power_ratio_here,
                 load_ohm=float(1.0 / arrays.load_siemens[index]),
