@@ -17,12 +17,20 @@ from soffit.model.readings import Reading
 from soffit.units import Quantity, parse
 
 SettingName = Literal[
-    "test drive", "input level", "high-pass", "limiter", "equalisation", "delay", "paging priority"
+    "test drive",
+    "input level",
+    "high-pass",
+    "crossover",
+    "limiter",
+    "equalisation",
+    "delay",
+    "paging priority",
 ]
 _KNOWN: Final[tuple[tuple[SettingName, str], ...]] = (
     ("test drive", r"(test )?(drive|noise)"),
     ("input level", r"(input )?(level|gain)"),
     ("high-pass", r"(high[- ]?pass|hpf?|low[- ]?cut)"),
+    ("crossover", r"(cross[- ]?over|low[- ]?pass|lpf?|high[- ]?cut)"),
     ("limiter", r"limit(er)?"),
     ("equalisation", r"(eq|equali[sz](ation|er))"),
     ("delay", r"delay"),
@@ -60,8 +68,37 @@ class PlannedSetting:
     what: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Crossover:
+    """Where the subwoofers of a line's rooms take over.
+
+    Parameters
+    ----------
+    hz
+        Frequency of both filters. [Hz]
+    is_low
+        Whether the line feeds the subwoofers, not the others.
+    rooms
+        Labels of the rooms.
+    """
+
+    hz: float
+    is_low: bool
+    rooms: tuple[str, ...]
+
+
+_Row = tuple[SettingName, float | None, str, str, str]
+
+
 def line_settings(
-    *, key: str, label: str, voltage_v: float, drive_v: float, high_pass_hz: float, limit_key: str
+    *,
+    key: str,
+    label: str,
+    voltage_v: float,
+    drive_v: float,
+    high_pass_hz: float,
+    limit_key: str,
+    crossover: Crossover | None = None,
 ) -> tuple[PlannedSetting, ...]:
     """Plan the settings of one line's amplifier channel.
 
@@ -77,13 +114,15 @@ def line_settings(
         High-pass in force. [Hz]
     limit_key
         Label of the loudspeaker whose transformer asks for it.
+    crossover
+        Where subwoofers take over; ``None`` where its rooms have none on lines of their own.
 
     Returns
     -------
     tuple of PlannedSetting
         In the order in which a channel is set.
     """
-    rows: tuple[tuple[SettingName, float | None, str, str, str], ...] = (
+    rows: tuple[_Row, ...] = (
         (
             "test drive",
             drive_v,
@@ -105,6 +144,7 @@ def line_settings(
             f"{high_pass_hz:.0f} Hz or higher",
             "high-pass of the channel" + (f"; {limit_key} asks for it" if limit_key else ""),
         ),
+        *_crossover_rows(crossover),
         (
             "limiter",
             voltage_v,
@@ -119,6 +159,23 @@ def line_settings(
             place_key=key, place=label, name=name, value=value, unit=unit, text=text, what=what
         )
         for name, value, unit, text, what in rows
+    )
+
+
+def _crossover_rows(crossover: Crossover | None) -> tuple[_Row, ...]:
+    if crossover is None:
+        return ()
+    way = "low-pass" if crossover.is_low else "high-pass"
+    whom = "the other loudspeakers" if crossover.is_low else "the subwoofers"
+    where = ", ".join(crossover.rooms)
+    return (
+        (
+            "crossover",
+            crossover.hz,
+            "Hz",
+            f"{way} {crossover.hz:.0f} Hz, 24 dB/oct, before this channel",
+            f"crossover to {whom} of {where}; in a processor where the channel has no such filter",
+        ),
     )
 
 
@@ -194,6 +251,7 @@ def parse_setting(text: str) -> tuple[SettingName | None, float | None, str]:
 
 _QUANTITY: Final[Mapping[SettingName, tuple[str, Quantity]]] = {
     "high-pass": ("Hz", "frequency"),
+    "crossover": ("Hz", "frequency"),
     "delay": ("ms", "time"),
     "test drive": ("V", "voltage"),
     "limiter": ("V", "voltage"),
@@ -276,6 +334,9 @@ def _held(
         case "high-pass" if left * slack < planned:
             why = "lower than planned: transformers saturate on bass and overload the amplifier"
             step = f"set the high-pass to {planned:.0f} Hz or higher"
+        case "crossover" if not planned / slack <= left <= planned * slack:
+            why = "another crossover than planned: both lines need the same one"
+            return "look", why, f"set both to {planned:.0f} Hz, or note why it is so"
         case "limiter" if left > planned * slack:
             why = "it lets the line over its voltage: transformers saturate, taps get too much"
             step = f"set the limiter to {planned:.1f} V on the line"

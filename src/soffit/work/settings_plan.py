@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping
 from soffit.decibel import field_ratio
 from soffit.evaluate.line_sweep import sweep_line
 from soffit.evaluate.sound_zones import ZoneLag
-from soffit.measure.gain_sheet import PlannedSetting, line_settings, zone_settings
+from soffit.measure.gain_sheet import Crossover, PlannedSetting, line_settings, zone_settings
 from soffit.measure.line_of_job import opened_ring
 from soffit.model.decisions import Job
 from soffit.model.zones import Zone
@@ -37,6 +37,33 @@ def planned_line_settings(job: Job, line_key: str) -> tuple[PlannedSetting, ...]
         drive_v=line.voltage_v * drive,
         high_pass_hz=sweep.high_pass_hz,
         limit_key=labels.get(sweep.flux_limit_key, ""),
+        crossover=_crossover(job, line_key),
+    )
+
+
+def _crossover(job: Job, line_key: str) -> Crossover | None:
+    """Say where subwoofers on lines of their own take over; ``None`` where there are none.
+
+    The frequency is the one of the low end: the setting, or the other speakers' own limit where
+    that is higher.
+    """
+    line = job.design.line(line_key)
+    types = {s.key: job.catalogue.speaker(s.type_id) for s in job.design.speakers}
+    own = [s for s in job.design.speakers if s.key in line.speaker_keys]
+    is_low = {types[s.key].kind == "subwoofer" for s in own}
+    if len(is_low) != 1:
+        return None
+    low = is_low.pop()
+    facing = [s for s in job.design.speakers if (types[s.key].kind == "subwoofer") is not low]
+    keys = {s.room_key for s in facing if s.line_key != line_key} & {s.room_key for s in own}
+    if not keys:
+        return None
+    others = [s for s in (facing if low else own) if s.room_key in keys]
+    limit = max(types[s.key].transformer.lf_limit_hz for s in others)
+    return Crossover(
+        hz=max(job.survey.limits["lowfreq_crossover_hz"], limit),
+        is_low=low,
+        rooms=tuple(room.label for room in job.survey.rooms if room.key in keys),
     )
 
 
