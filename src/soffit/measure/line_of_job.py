@@ -69,7 +69,8 @@ def plan_of_line(
     Raises
     ------
     DomainError
-        If the line is a ring: what a meter sees in one place then depends on both ways round.
+        If the line is a ring: what a meter sees in one place then depends on both ways round; or
+        if a run begins where no cable arrives.
     TableError
         If a type is unknown.
     """
@@ -78,7 +79,15 @@ def plan_of_line(
     index: dict[str, int] = {line.rack_key: -1}
     places: list[Place] = []
     for run in line.runs:
-        if run.end_key in index or run.start_key not in index:
+        if run.start_key not in index:
+            msg = f"{line.label}: {run.label or run.key} begins where no cable arrives"
+            raise DomainError(
+                msg,
+                where=f"design.json lines.{line.key}.runs",
+                why="every run must start at the rack or at the end of another run",
+                do="add the missing run, or run the design again",
+            )
+        if run.end_key in index:
             msg = f"{line.label} is not a tree at {run.label or run.key}"
             raise DomainError(
                 msg,

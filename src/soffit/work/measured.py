@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from soffit.errors import DomainError
 from soffit.measure.line_of_job import opened_ring, plan_of_line
 from soffit.measure.line_plan import LinePlan
 from soffit.model.decisions import Job
@@ -110,7 +111,7 @@ def closed_rings(job: Job) -> tuple[Ring, ...]:
 
 
 def line_plans(job: Job) -> tuple[LinePlan, ...]:
-    """Return all lines of a job that are trees, in their order; rings once they are opened.
+    """Return all lines of a job that can be read, in their order; rings once they are opened.
 
     Parameters
     ----------
@@ -118,7 +119,43 @@ def line_plans(job: Job) -> tuple[LinePlan, ...]:
         The job.
     """
     closed = {ring.line_key for ring in closed_rings(job)}
-    return tuple(line_plan(job, line) for line in job.design.lines if line.key not in closed)
+    lost = {ring.line_key for ring in broken_lines(job)}
+    return tuple(line_plan(job, line) for line in job.design.lines if line.key not in closed | lost)
+
+
+def broken_lines(job: Job) -> tuple[Ring, ...]:
+    """Return the lines that nothing can be expected of, because their wiring makes no sense.
+
+    Parameters
+    ----------
+    job
+        The job.
+
+    Returns
+    -------
+    tuple
+        In the words that are used for rings; papers refuse the same lines.
+    """
+    found = []
+    for line in job.design.lines:
+        try:
+            line_plan(job, line)
+        except DomainError as error:
+            ends = {key for run in line.runs for key in (run.start_key, run.end_key)}
+            places = {*ends, *line.speaker_keys, line.key} - {line.rack_key}
+            problem = error.problems[0]
+            found.append(
+                Ring(
+                    line_key=line.key,
+                    label=line.label,
+                    places=frozenset(places),
+                    what=f"{line.label} cannot be read or traced: its wiring makes no sense",
+                    why=f"{problem.what}: {problem.why}",
+                    do="soffit check names it; mend the line in design.json, or run soffit design"
+                    " again",
+                )
+            )
+    return tuple(found)
 
 
 def line_plan(job: Job, line: Line) -> LinePlan:

@@ -24,7 +24,7 @@ from soffit.measure.verdict import (
 )
 from soffit.model.decisions import Job
 from soffit.model.readings import Reading
-from soffit.work.measured import Ring, closed_rings, line_plan, line_plans
+from soffit.work.measured import Ring, broken_lines, closed_rings, line_plan, line_plans
 from soffit.work.settings_plan import planned_at
 from soffit.work.trace_book import new_key
 
@@ -400,7 +400,7 @@ def report(job: Job, *, added: Sequence[Reading] = (), doubts: Sequence[Doubt] =
     home = {place.key: plan.key for plan in plans for place in plan.places}
     home |= {plan.key: plan.key for plan in plans}
     levels = _expected_levels(job, readings)
-    rings = closed_rings(job)
+    rings = (*closed_rings(job), *broken_lines(job))
     verdicts: list[Verdict] = []
     for reading in readings:
         if reading.word in {BEGIN, MENDED} and reading.quantity == "visual":
@@ -552,10 +552,26 @@ def expected_sheet(folder: Path, *, tones_hz: Sequence[float]) -> list[Expected]
         Folder of the job.
     tones_hz
         Tones of the impedance meter. [Hz]
+
+    Raises
+    ------
+    JobError
+        If nothing can be expected of a line, as the papers refuse it.
     """
     from soffit.job.api import open_job
 
     job = open_job(folder)
+    problems = [
+        Problem(
+            what=lost.what,
+            where=f"design.json  lines {lost.label}",
+            why=lost.why,
+            do=lost.do,
+        )
+        for lost in broken_lines(job)
+    ]
+    if problems:
+        raise JobError.of(problems)
     closed = {ring.line_key: ring for ring in closed_rings(job)}
     rows: list[Expected] = []
     for line in job.design.lines:

@@ -63,7 +63,7 @@ def book_of_job(folder: Path, line_label: str) -> TraceBook:
         If the job cannot be read or has no such line.
     """
     from soffit.job.api import open_job
-    from soffit.work.measured import closed_rings, line_plans
+    from soffit.work.measured import broken_lines, closed_rings, line_plans
 
     job = open_job(folder)
     plans = line_plans(job)
@@ -74,7 +74,7 @@ def book_of_job(folder: Path, line_label: str) -> TraceBook:
             keys = {plan.key, *(place.key for place in plan.places)}
             mine = [r for r in job.readings if r.place_key in keys or r.strikes]
             return TraceBook(plan=plan, readings=mine, limits=job.survey.limits)
-    for ring in closed_rings(job):
+    for ring in (*closed_rings(job), *broken_lines(job)):
         if wanted in {ring.label.casefold(), ring.line_key.casefold()}:
             raise JobError(
                 what=ring.what, where=f"design.json lines.{ring.line_key}", why=ring.why, do=ring.do
