@@ -53,10 +53,11 @@ def command(folder: str, rooms: tuple[str, ...], as_json: bool, **options: Any) 
         who=options["who"],
         is_kept=not options["dry"],
         effort=Effort(workers=options["workers"], seconds=options["seconds"]),
-        search=Search(
-            has_free=options["free"],
-            has_all_offsets=options["all_offsets"],
-            proof_s=options["proof_seconds"] if options["prove"] else None,
+        search=Search.of(
+            free=options["free"],
+            all_offsets=options["all_offsets"],
+            prove=options["prove"],
+            proof_seconds=options["proof_seconds"],
         ),
         progress=progress(quiet=as_json),
     )

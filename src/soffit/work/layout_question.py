@@ -2,12 +2,13 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Final
 
 from soffit.design.place import RoomLayouts, choose_layouts
 from soffit.design.place_proof import prove_room
 from soffit.design.place_question import usual_family
 from soffit.design.place_wishes import Wished, lay_wishes
-from soffit.errors import NoSolutionError
+from soffit.errors import JobError, NoSolutionError
 from soffit.model.catalogue import Catalogue, SpeakerType
 from soffit.model.survey import Obstacle, PlacedSpeaker, Room
 from soffit.tables.settings import Limits
@@ -15,9 +16,41 @@ from soffit.tables.settings import Limits
 Progress = Callable[[float, str], None]
 
 
+LEAST_PROOF_S: Final = 1.0
+MOST_PROOF_S: Final = 3600.0
+
+SEARCH_WORDS: Final[dict[str, tuple[str, str]]] = {
+    "free": (
+        "Layouts without a pattern",
+        "For odd rooms with one ceiling: from the best pattern speakers are taken away and the rest"
+        " moved. Some seconds a room more; the look suffers and says so.",
+    ),
+    "all_offsets": (
+        "Every offset of a pattern",
+        "Not only patterns in the middle of the room or one place beside it. About twice as many"
+        " lattices are tried.",
+    ),
+    "prove": (
+        "Prove the count",
+        "Whether no arrangement at all has fewer speakers. For rooms with one ceiling and one type;"
+        " rooms of some 100 m² take half a minute, in larger ones the gap is printed.",
+    ),
+}
+"""What can be asked of a search beyond the usual: key of ``Search.of``, name, what it brings."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Search:
     """What is tried beyond the usual family, and whether counts are proven.
+
+    Every face asks for it the same way: ``make_design(folder, search=Search.of(...))`` with what
+    the person ticked, and ``Effort(...)`` beside it for processes, time and the wish to stop.
+    ``progress`` of ``make_design`` is told while searching (0 to 0.8), proving (to 0.9), wiring
+    and at the end; texts begin with the room's label. What was proven comes back as ``bound`` of
+    each room, empty where no proof was asked for, and "none: ..." with the reason where none is
+    possible; ``is_reproducible`` of the room is false where a clock ended it. Free-form layouts
+    stand among the alternatives with "placed freely" in their pattern. All of it is kept in
+    design.json; options that differ from the usual are among ``made_with``.
 
     Parameters
     ----------
@@ -28,13 +61,58 @@ class Search:
     proof_s
         Time for the proof of each room's count; ``None`` for no proof. [s]
     seed
-        Seed of free form.
+        Seed of free form; ``make_design`` puts its own in.
     """
 
     has_free: bool = False
     has_all_offsets: bool = False
     proof_s: float | None = None
     seed: int = 1
+
+    @classmethod
+    def of(
+        cls,
+        *,
+        free: bool = False,
+        all_offsets: bool = False,
+        prove: bool = False,
+        proof_seconds: float = 60.0,
+    ) -> "Search":
+        """Return a search by the words that faces use, as they are in ``SEARCH_WORDS``.
+
+        Parameters
+        ----------
+        free, all_offsets, prove
+            What the person ticked.
+        proof_seconds
+            Time for the proof of each room, used with ``prove`` only. [s]
+
+        Raises
+        ------
+        JobError
+            If the time is none that a proof can be given.
+        """
+        if prove and not LEAST_PROOF_S <= proof_seconds <= MOST_PROOF_S:
+            raise JobError(
+                what=f"{proof_seconds:g} s is no time for a proof",
+                where="search.proof_seconds",
+                why=f"it can have {LEAST_PROOF_S:g} to {MOST_PROOF_S:g} s a room",
+                do="name a time in that range, or leave the proof out",
+            )
+        return cls(
+            has_free=free, has_all_offsets=all_offsets, proof_s=proof_seconds if prove else None
+        )
+
+    def settings(self) -> tuple[tuple[str, str], ...]:
+        """Return what differs from the usual, as design.json keeps it."""
+        out = []
+        if self.has_all_offsets:
+            out.append(("all_offsets", "true"))
+        if self.has_free:
+            out.append(("free", "true"))
+        if self.proof_s is not None:
+            out.append(("proof_seconds", f"{self.proof_s:g}"))
+        return tuple(out)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

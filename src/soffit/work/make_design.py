@@ -94,7 +94,7 @@ def decide(
     design = replace(
         job.design,
         job_hash=job.job_hash,
-        made_with=(("seed", str(seed)), ("soffit", __version__)),
+        made_with=tuple(sorted((*search.settings(), ("seed", str(seed)), ("soffit", __version__)))),
         next_key=book.next_key,
         speakers=tuple(speakers),
         rooms=tuple(decisions),
@@ -134,12 +134,25 @@ def _searched(
     if problems:
         first, *rest = problems
         raise NoSolutionError(first.what, where=first.where, why=first.why, do=first.do, more=rest)
-    if search.proof_s is not None:
-        return {
-            key: _proven(tried, asked, effort, lambda done, text: progress(0.8 + 0.1 * done, text))
-            for key, tried in answers.items()
-        }
-    return answers
+    if search.proof_s is None:
+        return answers
+    return _all_proven(answers, asked, effort, lambda done, text: progress(0.8 + 0.1 * done, text))
+
+
+def _all_proven(
+    answers: dict[str, list[RoomLayouts]],
+    asked: dict[int, LayoutQuestion],
+    effort: Effort,
+    progress: Progress,
+) -> dict[str, list[RoomLayouts]]:
+    out: dict[str, list[RoomLayouts]] = {}
+    for number, (key, tried) in enumerate(answers.items()):
+
+        def tell(done: float, text: str, at: int = number) -> None:
+            progress((at + done) / len(answers), text)
+
+        out[key] = _proven(tried, asked, effort, tell)
+    return out
 
 
 def _proven(
