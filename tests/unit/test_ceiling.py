@@ -247,6 +247,19 @@ def test_a_closed_board_asks_for_a_frame_because_it_has_no_tees() -> None:
     assert support_part(CATALOGUE, heavy, board) is None
 
 
+def test_the_wires_of_a_suspension_reach_from_the_structure_to_the_unit() -> None:
+    # A pendant 0.3 m high with its face at 3.5 m under a 7.3 m roof hangs 3.5 m below it: 3 m
+    # wires do not reach.
+    roof = replace(clean_job().survey.ceiling("r", "c"), kind="open", grid=None)
+    pendant = CATALOGUE.speaker("pendant-6")
+    near = support_part(CATALOGUE, pendant, roof, drop_m=3.2)
+    far = support_part(CATALOGUE, pendant, roof, drop_m=3.8)
+    assert near is not None
+    assert far is not None
+    assert (near.length_m, far.length_m) == (3.0, 6.0)
+    assert support_part(CATALOGUE, pendant, roof, drop_m=9.0) is None
+
+
 def test_the_safety_wire_is_the_shortest_that_is_long_and_strong_enough() -> None:
     limits = clean_job().survey.limits
     entry = CATALOGUE.speaker("ceiling-6")
@@ -254,7 +267,7 @@ def test_the_safety_wire_is_the_shortest_that_is_long_and_strong_enough() -> Non
         part = safety_wire_part(CATALOGUE, entry, length, limits)
         assert part is not None
         assert part.id == wanted
-    assert safety_wire_part(CATALOGUE, entry, 5.0, limits) is None
+    assert safety_wire_part(CATALOGUE, entry, 8.0, limits) is None
     heavy = replace(entry, mass_kg=20.0)  # 20 kg at 10:1 on a label of 5:1 asks 40 kg
     part = safety_wire_part(CATALOGUE, heavy, 1.0, limits)
     assert part is not None

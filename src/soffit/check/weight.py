@@ -34,6 +34,15 @@ def _room_label(context: Context, key: str) -> str:
     return context.job.survey.room(key).label
 
 
+def _drop_text(context: Context, fits: list[SpeakerFit]) -> str:
+    """Say how far wires must reach where units hang by them."""
+    lengths = [fit.safety_length_m for fit in fits if fit.safety_length_m is not None]
+    if _support_kind(context, fits[0]) != "suspension" or not lengths:
+        return ""
+    drop = max(lengths) - context.limits["safety_slack_m"]
+    return f", {context.long(drop)} under the structure"
+
+
 def _no_support(context: Context) -> list[Finding]:
     fits = [fit for fit in context.states.ceiling.speakers if not fit.support_id]
     return [
@@ -41,8 +50,8 @@ def _no_support(context: Context) -> list[Finding]:
             room,
             _room_label(context, room),
             f"no {_support_kind(context, members[0])} of the catalogue carries"
-            f" {type_id} ({context.mass(members[0].mass_kg)}) and fits this ceiling;"
-            f" {count_text(len(members), 'unit')}",
+            f" {type_id} ({context.mass(members[0].mass_kg)}) and fits this ceiling"
+            f"{_drop_text(context, members)}; {count_text(len(members), 'unit')}",
             limit=context.mass(members[0].mass_kg),
         )
         for room, type_id, members in _grouped(fits)

@@ -724,7 +724,9 @@ def support_kind(entry: SpeakerType, ceiling: Ceiling) -> str:
     return entry.support
 
 
-def support_part(catalogue: Catalogue, entry: SpeakerType, ceiling: Ceiling) -> HardwareType | None:
+def support_part(
+    catalogue: Catalogue, entry: SpeakerType, ceiling: Ceiling, *, drop_m: float | None = None
+) -> HardwareType | None:
     """Return the lightest mounting part that carries a type in a ceiling; ``None`` if none does.
 
     Parameters
@@ -735,15 +737,20 @@ def support_part(catalogue: Catalogue, entry: SpeakerType, ceiling: Ceiling) -> 
         Catalogue entry of the speaker.
     ceiling
         Where; rails and bridges must fit between its tees.
+    drop_m
+        From the structure down to the unit's face; wires of a suspension must be as long, less
+        the unit itself. ``None`` where nobody knows. [m]
     """
+    hangs_m = max(0.0, (drop_m or 0.0) - entry.depth_m)
     fitting = [
         part
         for part in catalogue.hardware_types
         if part.kind == support_kind(entry, ceiling)
         and part.capacity_kg >= entry.mass_kg
         and _spans(part, ceiling)
+        and (part.kind != "suspension" or part.length_m == 0.0 or part.length_m >= hangs_m)
     ]
-    return min(fitting, key=lambda part: (part.capacity_kg, part.id), default=None)
+    return min(fitting, key=lambda part: (part.capacity_kg, part.length_m, part.id), default=None)
 
 
 def _spans(part: HardwareType, ceiling: Ceiling) -> bool:
@@ -843,8 +850,9 @@ def fit_speaker(
     tile = _tile(place, speaker, entry)
     nearest = _nearest(place, speaker, crowd)
     void_have, void_by = _void(place, speaker, entry, height)
-    part = support_part(place.catalogue, entry, ceiling)
     length = _safety_length_m(place, height, speaker)
+    drop = None if length is None else length - limits["safety_slack_m"]
+    part = support_part(place.catalogue, entry, ceiling, drop_m=drop)
     wire = safety_wire_part(place.catalogue, entry, length, limits)
     is_inside, edge_gap = _edge(place, speaker, entry)
     overlap = None
