@@ -53,6 +53,32 @@ def test_a_row_is_laid_and_the_rest_is_searched_round_it(text: str, tmp_path: Pa
     assert {item.key for item in again.speakers} == {item.key for item in design.speakers}
 
 
+def test_a_row_of_another_type_hangs_in_the_same_ceiling(text: str, tmp_path: Path) -> None:
+    x0, x1, y0, y1 = corners(text, tmp_path)
+    row = ROW.format(x0=x0 + 1.0, x1=x1 - 1.0, y=(y0 + y1) / 2)
+    places: dict[str, set[str]] = {}
+    for named in ("ceiling-6", "ceiling-8"):
+        more = f'speaker_type = "{named}"\n'
+        (tmp_path / "job.toml").write_text(text + row + more, encoding="utf-8")
+        job = open_job(tmp_path)
+        design, _ = decide(job, rooms=["meeting"])
+        here = [speaker for speaker in design.speakers if speaker.room_key == "meeting"]
+        assert len({speaker.ceiling_key for speaker in here}) == 1
+        places[named] = {speaker.type_id for speaker in here}
+        middle = sorted(here, key=lambda s: abs(s.position[1] - (y0 + y1) / 2))[:2]
+        assert {speaker.type_id for speaker in middle} == {named}
+    assert any(len(types) == 2 for types in places.values())
+
+
+def test_a_row_of_a_type_that_is_not_in_the_catalogue_is_refused(text: str, tmp_path: Path) -> None:
+    x0, x1, y0, y1 = corners(text, tmp_path)
+    row = ROW.format(x0=x0 + 1.0, x1=x1 - 1.0, y=(y0 + y1) / 2)
+    (tmp_path / "job.toml").write_text(text + row + 'speaker_type = "none-such"\n', "utf-8")
+    with pytest.raises(JobError) as caught:
+        open_job(tmp_path)
+    assert any("wishes[0].speaker_type" in problem.where for problem in caught.value.problems)
+
+
 def test_a_row_that_cannot_be_laid_is_said(text: str, tmp_path: Path) -> None:
     x0, x1, y0, y1 = corners(text, tmp_path)
     middle = ((x0 + x1) / 2, (y0 + y1) / 2)

@@ -7,7 +7,7 @@ import numpy as np
 
 from soffit.design.tiles import Sites, ceiling_at, find_sites
 from soffit.errors import NoSolutionError
-from soffit.model.catalogue import SpeakerType
+from soffit.model.catalogue import Catalogue, SpeakerType
 from soffit.model.survey import Obstacle, PlacedSpeaker, Point, Room, Wish
 from soffit.tables.settings import Limits
 
@@ -37,6 +37,7 @@ def lay_wishes(
     taken: Sequence[tuple[float, float, float]],
     limits: Limits,
     types: Mapping[str, SpeakerType] | None = None,
+    catalogue: Catalogue | None = None,
 ) -> Wished:
     """Lay every wish of a room that can be kept.
 
@@ -45,7 +46,7 @@ def lay_wishes(
     room
         Room with its wishes.
     speaker_type
-        Type of the rows, but under ceilings that have a type of their own.
+        Type of the rows that name none, but under ceilings that have a type of their own.
     obstacles
         Obstacles of the room.
     taken
@@ -54,6 +55,8 @@ def lay_wishes(
         Clearances.
     types
         Type by ceiling key, where ceilings have types of their own.
+    catalogue
+        Types that rows may name.
 
     Returns
     -------
@@ -66,7 +69,12 @@ def lay_wishes(
     used = list(taken)
     for number, wish in enumerate(room.wishes):
         words = f"a row of {wish.count}" + (f" for {wish.label}" if wish.label else "")
-        kinds = _Kinds(usual=speaker_type, by_ceiling=types or {})
+        named = wish.speaker_type
+        kinds = _Kinds(
+            usual=speaker_type,
+            by_ceiling=types or {},
+            named=catalogue.speaker(named) if catalogue is not None and named else None,
+        )
         places, why = _row(room, wish, kinds, obstacles, used, limits)
         if why:
             missed.append(f"{words}: {why}")
@@ -90,9 +98,10 @@ def lay_wishes(
 class _Kinds:
     usual: SpeakerType
     by_ceiling: Mapping[str, SpeakerType]
+    named: SpeakerType | None = None
 
     def of(self, ceiling_key: str) -> SpeakerType:
-        return self.by_ceiling.get(ceiling_key, self.usual)
+        return self.named or self.by_ceiling.get(ceiling_key, self.usual)
 
 
 def _row(

@@ -195,6 +195,10 @@ def _check_briefs(
             if ceiling.speaker_type is not None:
                 at: Path = ("rooms", key, "ceilings", index, "speaker_type")
                 _check_type(problems, at, ceiling.speaker_type, catalogue)
+        for index, wish in enumerate(room.wishes):
+            if wish.speaker_type is not None:
+                at = ("rooms", key, "wishes", index, "speaker_type")
+                _check_type(problems, at, wish.speaker_type, catalogue)
         name = room.brief.speaker_type
         if name is not None:
             path: Path = ("rooms", key, "brief")

@@ -39,6 +39,7 @@ def build_wishes(
             end=point(item.end),
             count=item.count,
             label=item.label,
+            speaker_type=item.speaker_type,
         )
         for item in entry.wishes
     )

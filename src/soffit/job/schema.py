@@ -283,6 +283,9 @@ class WishEntry(Entry):
     start: PlanPoint = Field(alias="from", description="Place of its first loudspeaker.")
     end: PlanPoint = Field(alias="to", description="Place of its last one.")
     count: Count = Field(description="Loudspeakers in it, evenly spread.")
+    speaker_type: str | None = Field(
+        default=None, description="Type wanted in it; that of the ceiling if left out."
+    )
 
 
 class ColumnEntry(ShapeEntry):

@@ -382,12 +382,15 @@ class Wish:
         Speakers in it, evenly spread.
     label
         What it is for, in words.
+    speaker_type
+        Id of the type wanted in the row; ``None``: that of the ceiling over it.
     """
 
     start: Point
     end: Point
     count: int
     label: str = ""
+    speaker_type: str | None = None
     kind: Literal["row"] = "row"
 
 

@@ -195,6 +195,7 @@ class LayoutQuestion:
             ],
             limits=self.limits,
             types=dict(self.types),
+            catalogue=self.catalogue,
         )
 
     def proven(self, layouts: RoomLayouts, progress: Progress | None = None) -> RoomLayouts:
