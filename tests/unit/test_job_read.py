@@ -388,3 +388,15 @@ def test_assumed_materials_stand_in_the_table_of_absorption():
         )
         materials = {surface.material for surface in survey(text).room("hall").surfaces}
         assert materials <= known
+
+
+def test_in_the_us_a_void_that_nobody_spoke_of_is_a_stated_assumption():
+    """NFPA 70 (NEC) 300.22(C), read in articles: cable and units of a plenum are listed for it."""
+    said = survey(library_text().replace("plenum = true", "plenum = false", 1))
+    assert not [item for item in said.assumptions if "plenum" in item.path]
+    silent = library_text().replace("plenum = true\n", "", 1)
+    (item,) = (item for item in survey(silent).assumptions if "plenum" in item.path)
+    assert item.path.endswith(".plenum")
+    assert "300.22(C)" in item.source
+    quiet = survey(silent.replace('region = "US"', 'region = "EU"'))
+    assert not [item for item in quiet.assumptions if "plenum" in item.path]

@@ -83,7 +83,12 @@ def build_survey(file: JobFile, catalogue: Catalogue, problems: Problems) -> Sur
     storeys = _storeys(file, made)
     materials = build_materials(problems, made, file.materials)
     context = RoomContext(
-        problems, made, site.is_imperial, {item.id: item for item in materials}, file.materials
+        problems,
+        made,
+        site.is_imperial,
+        {item.id: item for item in materials},
+        file.materials,
+        asks_plenum=site.region == "US",
     )
     rooms, obstacles = _rooms(file, context, storeys)
     by_key = {room.key: room for room in rooms}

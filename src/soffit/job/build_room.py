@@ -55,6 +55,7 @@ from soffit.model.survey import (
     Surface,
     TestPoint,
 )
+from soffit.units import format_length
 
 _LARGEST_HEIGHT_M: Final = 60.0
 _LEAST_SPACING_M: Final = 0.2
@@ -85,6 +86,7 @@ class RoomContext:
     is_imperial: bool
     materials: Mapping[str, Material]
     named: Container[str]
+    asks_plenum: bool = False
 
 
 def need(problems: Problems, path: Path, value: float | None, least: float, most: float) -> bool:
@@ -345,6 +347,14 @@ def _check_parts(problems: Problems, path: Path, entries: list[CeilingEntry]) ->
         )
 
 
+_VOIDS: Final = frozenset({"grid", "concealed"})
+_CODE: Final = "nobody said; NFPA 70 (NEC) 300.22(C) asks for both where it does"
+
+
+def _height_text(context: RoomContext, height_m: float) -> str:
+    return f"ceiling height {format_length(height_m, imperial=context.is_imperial)}"
+
+
 def _ceiling(
     context: RoomContext, path: Path, key: str, entry: CeilingEntry, outline: Ring
 ) -> Ceiling:
@@ -352,10 +362,14 @@ def _ceiling(
     height, source = entry.height, entry.height_source or "surveyed"
     if height is None:
         height, source = CEILING_HEIGHT_M, "assumed"
-        context.assumptions.add((*path, "height"), f"ceiling height {height:.1f} m")
+        context.assumptions.add((*path, "height"), _height_text(context, height))
     elif source == "assumed":
         said = entry.note or "nobody measured it"
-        context.assumptions.add((*path, "height"), f"ceiling height {height:.3f} m", said)
+        context.assumptions.add((*path, "height"), _height_text(context, height), said)
+    if context.asks_plenum and entry.kind in _VOIDS and "plenum" not in entry.model_fields_set:
+        context.assumptions.add(
+            (*path, "plenum"), "the void moves no room air: no plenum cable, no plenum marks", _CODE
+        )
     need(problems, (*path, "height"), height, 0.0, _LARGEST_HEIGHT_M)
     need(problems, (*path, "void_depth"), entry.void_depth, 0.0, 20.0)
     for number, item in enumerate(entry.void_points):
