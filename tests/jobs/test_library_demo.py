@@ -36,8 +36,9 @@ def test_a_fresh_copy_gives_the_same_design_and_papers(library: Path, tmp_path: 
     one = json.loads((library / "design.json").read_text(encoding="utf-8"))
     two = json.loads((copy / "design.json").read_text(encoding="utf-8"))
     assert one == two
-    first = make_papers(library, out=tmp_path / "one")
-    second = make_papers(copy, out=tmp_path / "two")
+    extras = ("drawings", "template", "labels", "xlsx", "csv", "dxf", "field")
+    first = make_papers(library, extras=extras, out=tmp_path / "one")
+    second = make_papers(copy, extras=extras, out=tmp_path / "two")
     assert [path.name for path in first.files] == [path.name for path in second.files]
     for left, right in zip(first.files, second.files, strict=True):
         assert left.read_bytes() == right.read_bytes(), left.name

@@ -2,6 +2,7 @@
 
 import itertools
 import subprocess
+from dataclasses import replace
 
 import ezdxf
 import openpyxl
@@ -50,6 +51,16 @@ def _words(pdf):
 
 def test_same_job_gives_the_same_bytes(job, packs):
     assert make_packs(sample_job(), tuple(PACKS)) == packs
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_same_job_gives_the_same_templates_and_labels(paper):
+    for make in (template_pdf, label_pdf):
+        one, two = (
+            make(replace(job, title=replace(job.title, paper=paper)))
+            for job in (sample_job(), sample_job())
+        )
+        assert one == two
 
 
 def test_no_page_is_empty(packs):
