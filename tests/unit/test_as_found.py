@@ -269,3 +269,10 @@ def test_a_place_as_wide_as_a_town_is_refused(tmp_path: Path) -> None:
     assert run(["walk", str(table), "--into", str(tmp_path / "job")]) == 2
     assert not (tmp_path / "job").exists()
     assert run(["walk", str(table), "--job", str(tmp_path / "none")]) == 2
+
+
+def test_a_full_channel_is_not_offered_minus_watts() -> None:
+    """60 W with 20 % of headroom carry 50 W; 83 W are 33 W over."""
+    state = judge_found(line(measured_ohm=60.0, amplifier_w=60.0), CATALOGUE)
+    assert "nothing may be added: 33 W over, headroom kept" in state.text()
+    assert ": -" not in state.text()

@@ -44,7 +44,7 @@ def command(
                 "loss dB 2.5%",
                 "median",
                 "97.5%",
-                "ohm 2.5%",
+                "ohm by taps 2.5%",
                 "97.5%",
                 "over",
             ]

@@ -152,7 +152,7 @@ class AddAnswer:
             f"load       {self.load_before_w:.1f} W -> {self.load_w:.1f} W on the line, "
             f"{self.channel_load_w:.1f} W on its channel",
             f"channel    needs {self.channel_w_min:.1f} W with headroom, has {rated}",
-            f"impedance  {self.impedance_before_ohm:.1f} -> {self.impedance_ohm:.1f} ohm at 1 kHz",
+            f"impedance  {self.impedance_before_ohm:.1f} -> {self.impedance_ohm:.1f} ohm by taps",
             f"worst loss {self.loss_before_db:.2f} -> {self.loss_db:.2f} dB at {self.worst}",
             f"at most    {self.most} more, all limits kept",
         ]

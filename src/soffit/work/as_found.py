@@ -158,7 +158,10 @@ class FoundState:
             for guess in self.guesses[:3]
         ]
         if self.spare_w is not None:
-            lines.append(f"may be added with headroom kept: {self.spare_w:.0f} W")
+            if self.spare_w >= 0.0:
+                lines.append(f"may be added with headroom kept: {self.spare_w:.0f} W")
+            else:
+                lines.append(f"nothing may be added: {-self.spare_w:.0f} W over, headroom kept")
         wanted = self.replacement_id or "none of the catalogue is large enough"
         lines.append(f"amplifier to replace the old one: {self.replacement_w:.0f} W: {wanted}")
         lines += [
@@ -495,7 +498,8 @@ def _findings(
             "AMP-02", f"{state.load_w:.0f} W leaves {spare:.0%} of headroom", f"{headroom:.0%}"
         )
     if state.n_unknown or state.measured_w is None:
-        what = f"{state.n_unknown} taps were not read, " + (
+        taps = "one tap was" if state.n_unknown == 1 else f"{state.n_unknown} taps were"
+        what = f"{taps} not read, " + (
             "and the line was not measured" if state.measured_w is None else "the meter bounds them"
         )
         yield say("LINE-16", what, "a measured line")
