@@ -454,6 +454,7 @@ RAISED: dict[str, Raised] = {
         lambda: with_speaker(clean_job(), tap=Tap(power_w=30000.0, voltage_v=100.0, mark="A"))
     ),
     "LINE-16": _job(lambda: with_line(clean_job(), topology="as found")),
+    "LINE-17": _job(lambda: _volume_control(50.0)),
     # amplifiers
     "AMP-01": _job(
         lambda: with_entry(clean_job(), "amplifier_types", "amp-60", channel_power_w=(20.0,))

@@ -280,6 +280,36 @@ def _small_control(context: Context) -> list[Finding]:
     return findings
 
 
+def _control_takes(context: Context) -> list[Finding]:
+    """Say what a control loses at its loudest: the levels on the papers do not count it."""
+    controls = [p for p in context.job.catalogue.hardware_types if p.kind == "volume control"]
+    findings = []
+    for line in context.job.design.lines:
+        for joint in line.joints:
+            part = next(
+                (
+                    item
+                    for item in controls
+                    if joint.kind == "volume control"
+                    and item.rated_power_w == joint.rated_power_w > 0.0
+                    and item.insertion_loss_db > 0.0
+                ),
+                None,
+            )
+            if part is not None:
+                findings.append(
+                    found(
+                        f"{line.label} {joint.label}",
+                        f"turned full up its volume control still takes"
+                        f" {part.insertion_loss_db:g} dB; levels, volts and watts behind it are"
+                        " printed without that",
+                        key=joint.key,
+                        limit="counted",
+                    )
+                )
+    return findings
+
+
 def _control_text(rated_w: float, load_w: float) -> str:
     if rated_w <= 0.0:
         return (
@@ -502,5 +532,15 @@ CHECKS: Final = (
         do="measure it",
         find=_as_found,
         no_mend="only a meter can tell",
+    ),
+    Check(
+        code="LINE-17",
+        severity="note",
+        title="Volume control takes a part",
+        why="An autotransformer has windings of its own: 0.5 to 1 dB are usual.",
+        do="expect that much less behind it, or turn the input up by as much",
+        find=_control_takes,
+        source="the control's own data",
+        no_mend="it is a property of the control",
     ),
 )
