@@ -432,26 +432,47 @@ def test_table(rows: Sequence[TestRow]) -> Block:
     """
     out: list[Sequence[Any]] = []
     shared = _shared_drives(rows)
-    chapters = dict.fromkeys(row.phase for row in rows)
-    for chapter, phase in enumerate(chapters, 1):
-        drive = shared[phase]
-        title = f"{chapter} {phase}" + (f" (on the line: {drive})" if drive else "")
-        out.append(span(title, 6))
-        here = [row for row in rows if row.phase == phase]
-        for item, alike in enumerate(_alike(here), 1):
-            number = f"{chapter}.{item}"
-            if len(alike) >= _TICK_LIST:
-                out.append(_tick_row(number, alike, drive=drive))
-                continue
-            row = alike[0]
-            place = row.place
-            if row.room_label and row.room_label != row.place:
-                place += f", {row.room_label}"
-            cell = {"text": _test_words(row, drive), "below": row.note}
-            out.append((number, place, cell, words.expected(row), "", ""))
+    for number, alike in _numbered(rows):
+        first = alike[0]
+        chapter, _, item = number.partition(".")
+        drive = shared[first.phase]
+        if item == "1":
+            title = f"{chapter} {first.phase}" + (f" (on the line: {drive})" if drive else "")
+            out.append(span(title, 6))
+        if len(alike) >= _TICK_LIST:
+            out.append(_tick_row(number, alike, drive=drive))
+            continue
+        place = first.place
+        if first.room_label and first.room_label != first.place:
+            place += f", {first.room_label}"
+        cell = {"text": _test_words(first, drive), "below": first.note}
+        out.append((number, place, cell, words.expected(first), "", ""))
     head = ("", "place", "test", "expected", "reading", "ok")
     widths: tuple[str | float, ...] = ("auto", "2fr", "5fr", "3fr", 26.0, 8.0)
     return table(head, widths, "rlllll", out, pad=1.5)
+
+
+def _numbered(rows: Sequence[TestRow]) -> list[tuple[str, list[TestRow]]]:
+    """Return the tests as the sheet counts them, chapter by chapter."""
+    return [
+        (f"{chapter}.{item}", alike)
+        for chapter, phase in enumerate(dict.fromkeys(row.phase for row in rows), 1)
+        for item, alike in enumerate(_alike([row for row in rows if row.phase == phase]), 1)
+    ]
+
+
+def test_numbers(rows: Sequence[TestRow]) -> list[tuple[str, TestRow]]:
+    """Return every test with its number on the commissioning sheet, in the order of work.
+
+    Parameters
+    ----------
+    rows
+        Tests in the order of work.
+    """
+    return [(number, row) for number, alike in _numbered(rows) for row in alike]
+
+
+test_numbers.__test__ = False  # type: ignore[attr-defined]  # a test of the trade
 
 
 def _test_words(row: TestRow, shared: str) -> str:

@@ -31,6 +31,8 @@ from soffit.papers.svg import write_svg
 from soffit.papers.views import JobView, RoomView, SpeakerView, WireView
 from soffit.units import format_length, format_mass
 
+_HERE: Final = 2.4
+"""Radius of the mark of the card's own loudspeaker. [mm]"""
 _WIDTH: Final = 58.0
 _HEIGHT: Final = 50.0
 _WIRING: Final = 116.0
@@ -271,6 +273,10 @@ class _Background:
             ((x - size, y - size), (x + size, y - size), (x + size, y + size), (x - size, y + size))
             for x, y in (self.to_paper(item.position) for item in speakers)
         )
+        self.symbols: list[Box] = [
+            (x - _HERE, y - _HERE, x + _HERE, y + _HERE)
+            for x, y in (self.to_paper(item.position) for item in speakers)
+        ]
         self.others = Path(rings=squares, layer="speakers", pen=None, fill=SOFT, closed=True)
         self.doors: list[Box] = []
         self.edges = list(itertools.pairwise((*ring, ring[0])))
@@ -302,6 +308,7 @@ class _Background:
         names = [fonts.fit(door.label, room_mm=_WIDTH / 2, cap_mm=1.8) for door in self.room.doors]
         places = [self.to_paper(door.position) for door in self.room.doors]
         room.boxes = [(x - 1.0, y - 1.0, x + 1.0, y + 1.0) for x, y in places]
+        room.boxes += self.symbols  # one of them is drawn large on its own card
         wanted = [
             Wanted(anchor=at, radius=1.0, width=fonts.width_mm(name, cap_mm=1.8), height=2.4)
             for at, name in zip(places, names, strict=True)
@@ -326,14 +333,16 @@ class _Background:
             boxes=list(self.doors),
             lines=list(self.edges),
         )
-        (place,) = place_all([Wanted(anchor=at, radius=2.4, width=width, height=2.6)], room)
+        halo = 0.5
+        wanted = Wanted(anchor=at, radius=_HERE, width=width + 2.0 * halo, height=2.6)
+        (place,) = place_all([wanted], room)
         scene.add(
-            Disc(centre=at, radius=2.4, layer="here", pen=Pen(0.3, ACCENT), fill=TINT),
+            Disc(centre=at, radius=_HERE, layer="here", pen=Pen(0.3, ACCENT), fill=TINT),
             Disc(centre=at, radius=1.0, layer="here", pen=None, fill=ACCENT),
         )
         if place is not None:  # the card's heading names it, too
             word = Text(
-                at=(place.box[0], place.box[3] - 0.4),
+                at=(place.box[0] + halo, place.box[3] - 0.4),
                 text=item.label,
                 layer="here",
                 cap=2.0,

@@ -1,11 +1,13 @@
 """The field page: one offline HTML file for a phone on a ladder."""
 
 import json
+import math
+from collections.abc import Sequence
 from importlib import resources
 from typing import Any, Final
 
 from soffit.papers import words
-from soffit.papers.blocks import GENERAL_CAUTIONS
+from soffit.papers.blocks import GENERAL_CAUTIONS, test_numbers
 from soffit.papers.projection import fill_plan
 from soffit.papers.views import JobView, LineView, RoomView, SpeakerView
 from soffit.units import format_length, format_mass
@@ -72,6 +74,7 @@ def _data(view: JobView) -> dict[str, Any]:
         for name in channel.lines_text.split(",")
     }
     sentences = _Sentences()
+    rooms = {room.key: room for room in view.rooms}
     heights = {room.key: _ear_m(room) for room in view.rooms}
     data = {
         "job": view.title.job,
@@ -86,6 +89,7 @@ def _data(view: JobView) -> dict[str, Any]:
                 "k": item.key,
                 "l": item.label,
                 "r": item.room_key,
+                "w": [sentences.number(name) for name in walls_around(rooms[item.room_key], item)],
                 "n": item.line_key,
                 "t": item.tap_w,
                 "h": round(item.mount_height_m - heights[item.room_key], 2),
@@ -97,7 +101,7 @@ def _data(view: JobView) -> dict[str, Any]:
         ],
         "tests": [
             {
-                "step": row.step,
+                "step": number,
                 "phase": row.phase,
                 "place": row.place,
                 "key": row.place_key,
@@ -112,10 +116,49 @@ def _data(view: JobView) -> dict[str, Any]:
                 "direction": row.direction,
                 "drive": row.drive,
             }
-            for row in view.tests
+            for number, row in test_numbers(view.tests)
         ],
     }
     return {**data, "texts": sentences.texts}
+
+
+def walls_around(room: RoomView, item: SpeakerView) -> list[str]:
+    """Return the names of the walls that lie left, right, up and down the plan from a loudspeaker.
+
+    Parameters
+    ----------
+    room
+        Its room.
+    item
+        The loudspeaker.
+
+    Returns
+    -------
+    list
+        Four names; empty where no named wall lies that way. In a grid the ways are those of its
+        tiles, as far as it lies within 45 degrees of the plan.
+    """
+    grid = next((ceiling.grid for ceiling in room.ceilings if ceiling.grid), None)
+    lean = math.remainder(grid.angle_rad, math.pi / 2) if grid else 0.0
+    cos, sin = math.cos(lean), math.sin(lean)
+    ways = ((-1.0, 0.0), (1.0, 0.0), (0.0, 1.0), (0.0, -1.0))
+    return [_wall_ahead(room, item, (x * cos - y * sin, x * sin + y * cos)) for x, y in ways]
+
+
+def _wall_ahead(room: RoomView, item: SpeakerView, way: tuple[float, float]) -> str:
+    (px, py), (dx, dy) = item.position, way
+    ring = room.outline
+    nearest, name = math.inf, ""
+    for number, ((ax, ay), (bx, by)) in enumerate(zip(ring, (*ring[1:], ring[0]), strict=True)):
+        across = dx * (by - ay) - dy * (bx - ax)
+        if abs(across) < 1e-9:
+            continue
+        along = ((ax - px) * (by - ay) - (ay - py) * (bx - ax)) / across
+        share = ((ax - px) * dy - (ay - py) * dx) / across
+        if 0.0 <= share <= 1.0 and 1e-9 < along < nearest:
+            names = room.wall_names
+            nearest, name = along, names[number] if number < len(names) else ""
+    return name
 
 
 def _ear_m(room: RoomView) -> float:
@@ -212,6 +255,31 @@ def _wire(view: JobView, item: SpeakerView, *, onward: bool) -> str:
     )
 
 
+def _wall_words(room: RoomView, ring: Sequence[tuple[float, float]]) -> list[str]:
+    """Return the names of the walls along them, inside the room."""
+    from markupsafe import escape  # noqa: PLC0415 - comes with the page's templates
+
+    turn = sum(p[0] * q[1] - q[0] * p[1] for p, q in zip(ring, (*ring[1:], ring[0]), strict=True))
+    out = []
+    for number, (a, b) in enumerate(zip(ring, (*ring[1:], ring[0]), strict=True)):
+        name = room.wall_names[number] if number < len(room.wall_names) else ""
+        length = math.dist(a, b)
+        if not name or length < 4.2 * len(name):
+            continue
+        nx, ny = (a[1] - b[1]) / length, (b[0] - a[0]) / length
+        if turn < 0:
+            nx, ny = -nx, -ny
+        angle = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
+        angle = angle - 180 if angle > 90.5 else angle + 180 if angle < -89.5 else angle
+        x, y = (a[0] + b[0]) / 2 - 7 * nx, (a[1] + b[1]) / 2 - 7 * ny
+        spin = f' transform="rotate({angle:.0f} {x:.1f} {y:.1f})"' if abs(angle) > 0.5 else ""
+        out.append(
+            f'<text class="w" x="{x:.1f}" y="{y + 3:.1f}" text-anchor="middle"{spin}>'
+            f"{escape(name)}</text>"
+        )
+    return out
+
+
 def _plan(view: JobView, room: RoomView) -> str:
     """Return the room small, each speaker a button of its own."""
     from markupsafe import escape  # noqa: PLC0415 - comes with the page's templates
@@ -230,13 +298,16 @@ def _plan(view: JobView, room: RoomView) -> str:
     for route in room.routes:
         path = "L".join(f"{x:.1f} {y:.1f}" for x, y in projection.ring(route.points))
         out.append(f'<path d="M{path}" fill="none" stroke="#b5371c" stroke-width=".7"/>')
+    out += _wall_words(room, ring)
+    middle = (_PLAN / 2, (low + high) / 2)
     for door in room.doors:
         x, y = projection(door.position)
         out.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4" fill="#fff" stroke="#1d2329"/>')
-        anchor = "end" if x > _PLAN / 2 else "start"
-        shift = -7 if x > _PLAN / 2 else 7
+        inward = 12.0 / max(math.dist((x, y), middle), 1e-6)
+        at = (x + (middle[0] - x) * inward, y + (middle[1] - y) * inward)
+        anchor = "end" if x > 0.7 * _PLAN else "start" if x < 0.3 * _PLAN else "middle"
         out.append(
-            f'<text x="{x + shift:.1f}" y="{y + 3:.1f}" text-anchor="{anchor}" fill="#5b646d">'
+            f'<text class="w" x="{at[0]:.1f}" y="{at[1] + 3:.1f}" text-anchor="{anchor}">'
             f"{escape(door.label)}</text>"
         )
     for item in view.in_room(room.key):

@@ -118,8 +118,9 @@ def joined(sections: Sequence[Section]) -> list[Section]:
     Parameters
     ----------
     sections
-        In order. Lists (numbers M and R) are joined while one page carries them; drawings,
-        cards, cautions and what is filled in by hand stay on pages of their own.
+        In order. Lists (numbers M and R) are joined while one page carries them, and numbered
+        without a gap; drawings, cards, cautions and what is filled in by hand stay on pages of
+        their own.
     """
     out: list[Section] = []
     room = 0.0
@@ -138,7 +139,11 @@ def joined(sections: Sequence[Section]) -> list[Section]:
             room -= tall
             continue
         room = _PAGE_MM - tall
-        out.append({**section, "is_list": is_list, "index": (section["name"],)})
+        number = section["number"]
+        if is_list:
+            letter = number[0]
+            number = f"{letter}-{1 + sum(item['number'][0] == letter for item in out):02d}"
+        out.append({**section, "number": number, "is_list": is_list, "index": (section["name"],)})
     return out
 
 

@@ -286,7 +286,10 @@ class Drawing:
         text = f"{node.run_label}  {length}".strip()
         self._word((x + 1.0, top + _PLUS_Y - 1.4), text, room=room - 2.0)
         if node.cable != self.cable and not has_flag:
-            self._word((x + 1.0, top + _PLUS_Y - 4.6), node.cable, colour=SOFT, room=room + 4.0)
+            size = node.cable  # the jacket, which comes last, stands in the column, too
+            while " " in size and fonts.width_mm(size, cap_mm=1.8) > room + 4.0:
+                size = size.rpartition(" ")[0]
+            self._word((x + 1.0, top + _PLUS_Y - 4.6), size, colour=SOFT, room=room + 4.0)
             self.cable = node.cable
 
     def _source(self, x: float, top: float) -> None:

@@ -7,6 +7,7 @@ history names their keys, which tells a later merge that they were made.
 
 import json
 import math
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -25,6 +26,9 @@ from soffit.work.prove import FIELD_NOTE, ProveReport, add_readings, report_of, 
 
 HUNG: Final = "hung"
 _WAYS: Final = {"left": (-1.0, 0.0), "right": (1.0, 0.0), "up": (0.0, 1.0), "down": (0.0, -1.0)}
+_ON_THE_PLAN: Final = re.compile(r"\b(left|right|up|down) on the plan\b")
+"""The way on the page's own plan; names of walls may hold the same words."""
+
 _SURE_WAY: Final = math.cos(math.radians(30.0))
 """A grid that lies within 30 degrees of the plan says which tile is left of another."""
 
@@ -349,7 +353,8 @@ def _speaker(design: Design, change: FieldChange) -> Speaker | None:
 
 def _moved(job: Job, speaker: Speaker, change: FieldChange) -> tuple[Design, str]:
     ceiling = job.survey.ceiling(speaker.room_key, speaker.ceiling_key)
-    way = next((_WAYS[word] for word in change.value.split() if word in _WAYS), None)
+    said = _ON_THE_PLAN.search(change.value)
+    way = _WAYS[said[1]] if said else None
     grid = ceiling.grid
     if grid is None or speaker.tile is None or way is None:
         raise _ask(change, "its ceiling has no tiles to count", "measure its place and move it")

@@ -82,6 +82,12 @@
     const used = line.rated ? ", amplifier at " + (100 * (line.drawn + watts) / line.rated).toFixed(0) + " % of its rating" : "";
     return "Line " + line.l + ": taps " + (line.load + watts).toFixed(1) + " W (" + sign(watts, 1) + "), expect about " + ohm.toPrecision(3) + " Ω at 1 kHz" + used + ".";
   }
+  const ways = { left: [-1, 0], right: [1, 0], up: [0, 1], down: [0, -1] };
+  // A wall says which way on any plan, however it is turned; the words in brackets are for the desk.
+  function towards(s, way) {
+    const wall = data.texts[s.w[Object.keys(ways).indexOf(way)]];
+    return (wall ? "towards the " + wall + " " : "") + "(" + way + " on the plan of this page)";
+  }
   const effects = {
     tap(s, value) {
       const watts = parseFloat(String(value).replace(",", "."));
@@ -92,11 +98,11 @@
     },
     move(s, value) {
       const room = rooms.get(s.r);
-      const [dx, dy] = { left: [-1, 0], right: [1, 0], up: [0, 1], down: [0, -1] }[value];
-      const step = room.px && room.py ? Math.hypot(dx * room.px, dy * room.py) : 0.6;
-      const fall = step && s.h ? db(1 / (1 + (step / s.h) ** 2)) : 0;
-      const words = { left: "one tile left on the plan", right: "one tile right on the plan", up: "one tile up on the plan", down: "one tile down on the plan" }[value];
-      return { value: words, ask: false, text: "Cable in and on: up to " + feet(step) + " longer or shorter each; the line's loss hardly changes. Its own direct sound right under the old tile " + sign(fall, 1) + " dB; the spread of the room is for the desk to compute." };
+      if (!(value in ways)) return value.trim() ? { value: value.trim(), ask: true, text: "No tiles to count here: the desk measures with you and moves it. Cable in and on changes by as much." } : null;
+      const [dx, dy] = ways[value];
+      const step = Math.hypot(dx * room.px, dy * room.py);
+      const fall = s.h ? db(1 / (1 + (step / s.h) ** 2)) : 0;
+      return { value: "one tile " + towards(s, value), ask: false, text: "Cable in and on: up to " + feet(step) + " longer or shorter each; the line's loss hardly changes. Its own direct sound right under the old tile " + sign(fall, 1) + " dB; the spread of the room is for the desk to compute." };
     },
     type(s, value) {
       return value.trim() ? { value: value.trim(), ask: true, text: "Another type changes level, spread, hole and weight: the desk must say yes. Check that it has a transformer for " + data.volts + " V and set its tap first." } : null;
@@ -114,7 +120,7 @@
       return value.trim() ? { value: value.trim(), ask: true, text: "Left out, until the desk answers: " + lineText(lines.get(s.n), -s.t) + " Its place gets " + "the neighbours' sound only." } : null;
     }
   };
-  const names = { tap: "other tap", move: "moved one tile", type: "other type", order: "wired in other order", grid: "grid lies elsewhere", blocked: "something in the way above" };
+  const names = { tap: "other tap", move: "hangs elsewhere", type: "other type", order: "wired in other order", grid: "grid lies elsewhere", blocked: "something in the way above" };
 
   // ---- cards ----------------------------------------------------------------------------
   const what = ["hole", "safety wire", "tap", "wires + −", "hung", "heard"];
@@ -200,10 +206,10 @@
       tell("");
       if (!kind.value) return;
       let box;
-      if (kind.value === "move") {
-        box = el("select", { "aria-label": "which way" }, ...["", "left", "right", "up", "down"].map((w) => el("option", { value: w }, w || "which way on the plan ...")));
+      if (kind.value === "move" && rooms.get(s.r).px) {
+        box = el("select", { "aria-label": "which way" }, el("option", { value: "" }, "which way ..."), ...Object.keys(ways).map((w) => el("option", { value: w }, towards(s, w).replace(/^(towards .*?) \(.*$/, "$1"))));
       } else {
-        const hint = { tap: "watts now set", type: "type as printed on it", order: "fed from which label", grid: "how far, which way", blocked: "what is there" }[kind.value];
+        const hint = { move: "how far, towards which wall", tap: "watts now set", type: "type as printed on it", order: "fed from which label", grid: "how far, which way", blocked: "what is there" }[kind.value];
         box = el("input", { type: "text", placeholder: hint, "aria-label": hint });
       }
       box.addEventListener("input", () => tell(box.value));
@@ -217,22 +223,42 @@
   }
 
   // ---- tests, changes, sending ------------------------------------------------------------
+  const settings = ["high-pass", "crossover", "delay", "test drive", "limiter", "input level", "equalisation", "paging priority"];
+  const seen = ["", "as asked", "not right", "not done"];
+  function same(e, t) {
+    return e.kind === "reading" && e.place_key === t.key && e.quantity === t.quantity && e.direction === (t.direction || "") && e.frequency_hz === (t.numeric ? t.hz : null) && (!e.step || e.step === t.step);
+  }
   function tests() {
     const list = $("tests");
     let phase = "";
     data.tests.forEach((t) => {
-      if (t.phase !== phase) { phase = t.phase; list.append(el("li", {}, el("b", {}, phase))); }
-      const old = last((e) => e.kind === "reading" && e.step === t.step);
+      if (t.phase !== phase) { phase = t.phase; list.append(el("li", {}, el("b", {}, t.step.split(".")[0] + "  " + phase))); }
+      const old = last((e) => same(e, t));
       const item = el("li", {}, el("b", {}, t.step + "  " + t.place + " "), t.what + ". Expected: " + t.expected + (t.drive ? ". On the line: " + t.drive : ""));
+      const name = "step " + t.step + ", " + t.place;
+      const words = (word) => add("reading", Object.assign(reading({ place_key: t.key, place: t.place, quantity: t.quantity, word: word, drive: t.drive }), { step: t.step }));
       if (t.numeric) {
-        item.append(inputFor("reading of step " + t.step, (got) => {
+        item.append(inputFor("reading of " + name, (got) => {
           add("reading", Object.assign(reading(Object.assign({ place_key: t.key, place: t.place, quantity: t.quantity, direction: t.direction, frequency_hz: t.hz, drive: t.drive }, got)), { step: t.step }));
           verdict(item, t, got);
         }, old ? text(old) : ""));
+        if (old) verdict(item, t, old);
+      } else if (t.quantity === "setting") {
+        const kind = settings.find((n) => t.expected.startsWith(n)) || "";
+        const box = el("input", { type: "text", "aria-label": "as left, " + name, placeholder: "as left", value: old ? old.word : "" });
+        const state = el("span", { class: "small", role: "status" });
+        box.addEventListener("change", () => {
+          const left = box.value.trim();
+          if (!left) return;
+          words(kind && !left.toLowerCase().startsWith(kind) ? kind + " " + left : left);
+          state.textContent = "kept " + now().slice(11, 16);
+        });
+        item.append(el("label", {}, kind ? kind + " as left" : "as left", box, state));
       } else {
-        const box = el("select", { "aria-label": "result of step " + t.step }, ...ears.map((w) => el("option", { value: w }, w || "result ...")));
+        const choices = t.quantity === "ear" ? ears : seen;
+        const box = el("select", { "aria-label": "result of " + name }, ...choices.map((w) => el("option", { value: w }, w || "result ...")));
         if (old) box.value = old.word;
-        box.addEventListener("change", () => { if (box.value) add("reading", Object.assign(reading({ place_key: t.key, place: t.place, quantity: t.quantity, word: box.value, drive: t.drive }), { step: t.step })); });
+        box.addEventListener("change", () => { if (box.value) words(box.value); });
         item.append(box);
       }
       list.append(item);
