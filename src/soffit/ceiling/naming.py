@@ -102,14 +102,27 @@ def wall_names(
     door_edges = [_edge_of(door.position, corners) for door in doors]
     for edge, door in zip(door_edges, doors, strict=True):
         if not names[edge]:
-            label = door.label.strip()
-            names[edge] = f"{label} wall" if label and label != "door" else "door wall"
+            names[edge] = f"{_door_words(door.label)} wall"
     outward = _outward(corners)
     inward = -outward[door_edges[0]] if door_edges else None
     for edge, name in enumerate(names):
         if not name:
             names[edge] = _side(outward[edge], inward, north_angle_rad)
     return _distinct(names)
+
+
+def _door_words(label: str) -> str:
+    """Return what a person would call the wall of a door: no numbers of a model, no word twice.
+
+    Examples
+    --------
+    >>> [_door_words(label) for label in ("A101 Foyer door", "street door", "Door 171975", "door")]
+    ['A101 Foyer', 'street', 'door', 'door']
+    """
+    words = [word for word in label.split() if not (word.isdigit() and len(word) > 3)]
+    while words and words[-1].casefold() in {"door", "doors", "wall"}:
+        words.pop()
+    return " ".join(words) or "door"
 
 
 def _edge_of(position: tuple[float, float], corners: np.ndarray) -> int:
