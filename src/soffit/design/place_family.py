@@ -50,6 +50,8 @@ class Family:
     nudge_ratio, omit_ratio
         Share of speakers that may sit one site beside the pattern, or be left out, where something
         is in the way.
+    is_symmetric
+        Whether the mirror images of a speaker that is nudged or left out go with it.
     margin_ratio
         Farthest outer row from the wall, in pitches.
     aspect_ratio
@@ -66,6 +68,7 @@ class Family:
     seed: int = 0
     nudge_ratio: float = 0.10
     omit_ratio: float = 0.10
+    is_symmetric: bool = False
     margin_ratio: float = 1.0
     aspect_ratio: float = 2.0
     least_spacing_ratio: float = 0.35
@@ -78,6 +81,8 @@ class Family:
         if self.has_near_regular:
             parts.append("near-regular pitch")
         place = "every offset" if self.has_all_offsets else "the middle or one place beside it"
+        if self.is_symmetric:
+            place += "; nudged in mirror images"
         return (
             f"{', '.join(parts)}; {place}; outer rows at most {self.margin_ratio:g} pitches from"
             f" the wall; pitches at most {self.aspect_ratio:g} to 1"

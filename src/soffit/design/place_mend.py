@@ -1,6 +1,6 @@
 """Mend lattices that are in the way of something: nudge speakers one site, or leave them out."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from soffit.decibel import power_ratio_db
 from soffit.design.place_family import Family, most_of
+from soffit.design.place_mirror import Mirror, Place, images_of_step, mirrors_of, orbits
 from soffit.design.place_search import Layout, Scored, Screened, spread_of
 from soffit.design.tiles import Sites
 
@@ -112,47 +113,68 @@ def _mend_one(
     family: Family,
     share: float,
 ) -> list[Scored]:
-    free = sites.is_free[layout.column, layout.row]
-    kept = replace(layout, column=layout.column[free], row=layout.row[free])
-    stuck = list(zip(layout.column[~free].tolist(), layout.row[~free].tolist(), strict=True))
+    every = list(zip(layout.column.tolist(), layout.row.tolist(), strict=True))
+    mirrors = mirrors_of(every) if family.is_symmetric else ()
+    stuck = orbits([place for place in every if not sites.is_free[place]], mirrors)
+    moved = {place for images in stuck for place in images}
+    kept = _with_places(layout, [place for place in every if place not in moved])
     out: list[Scored] = []
-    if kept.count and len(stuck) <= most_of(family.omit_ratio, layout.count):
+    if kept.count and len(moved) <= most_of(family.omit_ratio, layout.count):
         energy = energy_of(kept.column, kept.row)
         out.append(
-            Scored(layout=replace(kept, omitted=len(stuck)), spread_db=spread_of(energy, share))
+            Scored(layout=replace(kept, omitted=len(moved)), spread_db=spread_of(energy, share))
         )
-    if len(stuck) <= most_of(family.nudge_ratio, layout.count):
-        places = _nudged(kept, stuck, sites, columns)
+    if len(moved) <= most_of(family.nudge_ratio, layout.count):
+        places = _nudged(kept, stuck, mirrors, sites, columns)
         if places:
-            array = np.array(places, dtype=np.int64)
-            nudged = replace(layout, column=array[:, 0], row=array[:, 1], nudged=len(stuck))
+            nudged = replace(_with_places(layout, places), nudged=len(moved))
             energy = energy_of(nudged.column, nudged.row)
             out.append(Scored(layout=nudged, spread_db=spread_of(energy, share)))
     return out
 
 
+def _with_places(layout: Layout, places: Sequence[Place]) -> Layout:
+    array = np.array(places, dtype=np.int64).reshape(-1, 2)
+    return replace(layout, column=array[:, 0], row=array[:, 1])
+
+
 def _nudged(
-    kept: Layout, stuck: list[tuple[int, int]], sites: Sites, columns: _Columns
-) -> list[tuple[int, int]]:
+    kept: Layout,
+    stuck: Sequence[tuple[Place, ...]],
+    mirrors: Sequence[Mirror],
+    sites: Sites,
+    columns: _Columns,
+) -> list[Place]:
     """Places of a layout whose stuck speakers moved one site; none where one cannot."""
     taken = set(zip(kept.column.tolist(), kept.row.tolist(), strict=True))
     energy = columns.all(kept.column, kept.row)
-    for column, row in stuck:
-        places = [(column + step_x, row + step_y) for step_x, step_y in _STEPS]
-        places = [place for place in places if _is_free(sites, place) and place not in taken]
-        if not places:
+    for images in stuck:
+        sides = [images_of_step(images[0], step, mirrors) for step in _STEPS]
+        free = [
+            side
+            for side in sides
+            if side is not None
+            and all(_is_free(sites, place) and place not in taken for place in side)
+        ]
+        if not free:
             return []
         # The variance of the levels chooses the side; the spread is what is reported.
-        scores = _variances(
-            energy, np.stack([columns.of(place) for place in places]), is_local=columns.step > 1
-        ).tolist()
+        brings = [_sum(columns.of(place) for place in side) for side in free]
+        scores = _variances(energy, np.stack(brings), is_local=columns.step > 1).tolist()
         best = 0
         for number, score in enumerate(scores):
             if score < scores[best] - 1e-9:
                 best = number
-        taken.add(places[best])
-        energy = energy + columns.of(places[best])
+        taken.update(free[best])
+        energy = energy + brings[best]
     return sorted(taken, key=lambda place: (place[1], place[0]))
+
+
+def _sum(some: Iterable[SingleArray]) -> SingleArray:
+    first, *rest = some
+    for other in rest:
+        first = first + other
+    return first
 
 
 def _variances(energy: FloatArray, sides: SingleArray, *, is_local: bool) -> FloatArray:

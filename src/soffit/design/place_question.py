@@ -194,6 +194,7 @@ def usual_family(limits: Limits) -> Family:
     return Family(
         nudge_ratio=limits["place_nudge_ratio"],
         omit_ratio=limits["place_omit_ratio"],
+        is_symmetric=limits["place_nudge_symmetric"] >= 0.5,
         margin_ratio=limits["place_margin_ratio"],
         aspect_ratio=limits["place_aspect_ratio"],
     )

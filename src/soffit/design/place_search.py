@@ -25,6 +25,7 @@ from soffit.design.place_family import (
     pairs,
     progressions,
 )
+from soffit.design.place_mirror import mirrors_of
 from soffit.design.tiles import Sites
 
 FloatArray = NDArray[np.float64]
@@ -88,6 +89,10 @@ def keeps_limits(layout: Layout, family: Family) -> bool:
         Shares allowed.
     """
     wanted = layout.count + layout.omitted
+    if family.is_symmetric and layout.nudged + layout.omitted > 0:
+        places = zip(layout.column.tolist(), layout.row.tolist(), strict=True)
+        if not mirrors_of(list(places)):
+            return False
     return layout.nudged <= most_of(family.nudge_ratio, wanted) and layout.omitted <= most_of(
         family.omit_ratio, wanted
     )

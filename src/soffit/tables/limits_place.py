@@ -60,6 +60,17 @@ ROWS: Final[tuple[Setting, ...]] = (
         most=0.5,
     ),
     Setting(
+        name="place_nudge_symmetric",
+        default=0.0,
+        unit="",
+        quantity=None,
+        source=PRACTICE,
+        help="1 moves or leaves out the mirror images of a speaker that is in the way of something"
+        " too, 0 moves that one alone.",
+        least=0.0,
+        most=1.0,
+    ),
+    Setting(
         name="place_omit_ratio",
         default=0.10,
         unit="",
