@@ -366,5 +366,43 @@ def test_assumed_heights_are_printed_as_assumptions(tmp_path):
     made = {item.path: item for item in read_job(folder).survey.assumptions}
     heights = [item for path, item in made.items() if path.endswith(".height")]
     assert len(heights) == 1
-    assert "3.200 m" in heights[0].text
+    assert "3.20 m" in heights[0].text
     assert "top of the space" in heights[0].source
+
+
+def test_doors_are_named_by_the_room_that_they_lead_to():
+    from soffit.plans.doors import named_doors
+    from soffit.plans.proposal import DoorProposal, RoomProposal
+
+    def room(key: str, *doors: tuple[str, float, float]) -> RoomProposal:
+        return RoomProposal(
+            key=key,
+            label=key.title(),
+            storey_key="ground",
+            outline=((0.0, 0.0), (1.0, 0.0), (1.0, 1.0)),
+            ceilings=(),
+            doors=tuple(
+                DoorProposal(label=label, position=(x, y), width_m=0.9) for label, x, y in doors
+            ),
+        )
+
+    hall, kitchen = named_doors(
+        [
+            room(
+                "hall",
+                ("door 171975", 4.0, 2.0),
+                ("Main entrance", 0.0, 1.0),
+                ("door 9", 2.0, 0.0),
+                ("door 8", 3.0, 0.0),
+            ),
+            room("kitchen", ("door 171975", 4.2, 2.0), ("door 9", 9.0, 0.0)),
+        ],
+        reach_m=0.3,
+    )
+    assert [door.label for door in hall.doors] == [
+        "Kitchen door",
+        "Main entrance",
+        "door 1",
+        "door 2",
+    ]
+    assert [door.label for door in kitchen.doors] == ["Hall door", "door"]

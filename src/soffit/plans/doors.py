@@ -1,11 +1,17 @@
 """Doors on the outlines of rooms."""
 
+import re
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from math import dist
 
 from shapely.geometry import Point, Polygon
 from shapely.ops import nearest_points
 
-from soffit.plans.proposal import DoorProposal
+from soffit.plans.proposal import DoorProposal, RoomProposal
+
+_NUMBERED = re.compile(r"door [A-Z]{0,3}[0-9]+[a-z]?|door")
+"""A door that the file calls by its number or not at all."""
 
 
 def doors_on(
@@ -51,6 +57,59 @@ def doors_on(
 def _label(name: str) -> str:
     short = name.rsplit(":", maxsplit=1)[-1].strip() if ":" in name else name.strip()
     return f"door {short}"[:30] if short else "door"
+
+
+def named_doors(rooms: Sequence[RoomProposal], *, reach_m: float) -> list[RoomProposal]:
+    """Name doors by the room that they lead to, where the file only numbers them.
+
+    Parameters
+    ----------
+    rooms
+        All rooms, those that will not be taken too: people know them.
+    reach_m
+        How far a door may lie from the outline of a room; two rooms' places of one door lie
+        within twice of it. [m]
+
+    Returns
+    -------
+    list of RoomProposal
+        In the order given. A door that leads to no known room is "door"; equal names in one room
+        are counted.
+    """
+    places: dict[tuple[str, str], list[tuple[str, str, tuple[float, float]]]] = {}
+    for room in rooms:
+        for door in room.doors:
+            key = (room.storey_key, door.label)
+            places.setdefault(key, []).append((room.key, room.label, door.position))
+    named = []
+    for room in rooms:
+        labels = [
+            _leads_to(room, door, places[room.storey_key, door.label], 2.0 * reach_m)
+            for door in room.doors
+        ]
+        doors = []
+        for number, (door, label) in enumerate(zip(room.doors, labels, strict=True)):
+            count = 1 + labels[:number].count(label)
+            text = f"{label} {count}" if labels.count(label) > 1 else label
+            doors.append(replace(door, label=text))
+        named.append(replace(room, doors=tuple(doors)))
+    return named
+
+
+def _leads_to(
+    room: RoomProposal,
+    door: DoorProposal,
+    same: Iterable[tuple[str, str, tuple[float, float]]],
+    reach_m: float,
+) -> str:
+    if not _NUMBERED.fullmatch(door.label):
+        return door.label
+    others = [
+        label
+        for key, label, place in same
+        if key != room.key and dist(place, door.position) <= reach_m
+    ]
+    return f"{others[0]} door" if len(others) == 1 else "door"
 
 
 def is_near(

@@ -9,7 +9,7 @@ import numpy as np
 from shapely.geometry import Polygon
 
 from soffit.errors import JobError
-from soffit.plans.doors import doors_on, is_near
+from soffit.plans.doors import doors_on, is_near, named_doors
 from soffit.plans.drawn_lines import drawn_lines, section
 from soffit.plans.files import refuse
 from soffit.plans.ifc_ceilings import CeilingFinder, Cover, covers
@@ -168,7 +168,7 @@ class _Reader:
             room = self._room(space, self.finder, taken)
             taken.add(room.key)
             found.append(room)
-        return found
+        return named_doors(found, reach_m=_DOOR_REACH_M)
 
     def _room(self, space: _Space, finder: CeilingFinder, taken: set[str]) -> RoomProposal:
         label = _name_of(space.element)
