@@ -242,7 +242,14 @@ def _type_view(job: Job, type_id: str) -> TypeView:
         tile_y_m=tile_y,
         taps_text=", ".join(tap_text(tap.power_w) for tap in taps)
         + f" ({entry.tap_watt} at {job.survey.site.line_voltage_v:.3g} V)",
-        support_text=entry.support,
+        support_text=", ".join(
+            sorted(
+                {
+                    support_kind(entry, job.survey.ceiling(item.room_key, item.ceiling_key))
+                    for item in here
+                }
+            )
+        ),
         terminals=entry.terminals,
         marks_text=", ".join(filter(None, (entry.plenum_mark, entry.fire_mark))),
         directivity_text={
