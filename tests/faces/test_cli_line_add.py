@@ -59,3 +59,23 @@ def test_what_does_not_exist_ends_with_2(words, folder, capsys):
 def test_adding_without_a_job_is_a_usage_error(capsys):
     assert run(["line", "--add", "4", "--json"]) == 2
     assert "job" in json.loads(capsys.readouterr().out)["error"]["what"]
+
+
+def test_yes_is_what_the_checks_of_the_job_would_say_too(job, folder, capsys):
+    """The most that fits keeps what lossy transformers draw within the rating, not taps alone."""
+    assert run(["line", folder, "--line", "L1", "--add", "1", "--json"]) == 0
+    most = json.loads(capsys.readouterr().out)["most"]
+    line = next(one for one in job.design.lines if one.label == "L1")
+    amplifier, channel = next(
+        (a, c) for a in job.design.amplifiers for c in a.channels if line.key in c.line_keys
+    )
+    rated = job.catalogue.amplifier(amplifier.type_id).channel_power_w[channel.number - 1]
+    speakers = {one.key: one for one in job.design.speakers}
+    last = speakers[line.speaker_keys[-1]]
+    each = job.catalogue.speaker(last.type_id).drawn_w(last.tap)
+    have = sum(
+        job.catalogue.speaker(speakers[key].type_id).drawn_w(speakers[key].tap)
+        for one in channel.line_keys
+        for key in job.design.line(one).speaker_keys
+    )
+    assert have + most * each <= rated + 1e-9

@@ -9,7 +9,7 @@ from soffit.design.route import wire
 from soffit.errors import JobError
 from soffit.evaluate.line import evaluate_line
 from soffit.model.decisions import Design, Job
-from soffit.model.lines import Run
+from soffit.model.lines import Joint, Run
 from soffit.model.survey import Equipment
 from soffit.work.add_to_line import AddQuestion, answer_for
 
@@ -111,3 +111,30 @@ def test_an_undesigned_job_says_what_to_do(job):
     with pytest.raises(JobError) as caught:
         answer_for(replace(job, design=Design()), AddQuestion(count=1))
     assert "soffit design" in caught.value.problems[0].why
+
+
+def test_a_volume_control_on_the_way_must_carry_the_new_ones_too(job):
+    (line,) = job.design.lines
+    by_key = {speaker.key: speaker for speaker in job.design.speakers}
+    taps = sum(by_key[key].tap.power_w for key in line.speaker_keys)
+    each = by_key[line.speaker_keys[-1]].tap.power_w
+    control = Joint(
+        key="vc",
+        label="V1",
+        position=(1.0, 1.0),
+        storey_key=job.survey.storeys[0].key,
+        kind="volume control",
+        rated_power_w=taps + 2.0 * each,
+    )
+    first = line.runs[0]
+    behind = replace(first, key="behind", start_key="vc")
+    runs = (replace(first, end_key="vc"), behind, *line.runs[1:])
+    lines = (replace(line, joints=(*line.joints, control), runs=runs),)
+    controlled = replace(job, design=replace(job.design, lines=lines))
+    codes = [
+        {finding.code for finding in answer_for(controlled, AddQuestion(count=count)).findings}
+        for count in (2, 3)
+    ]
+    assert "LINE-13" not in codes[0]
+    assert "LINE-13" in codes[1]
+    assert answer_for(controlled, AddQuestion(count=1)).most == 2

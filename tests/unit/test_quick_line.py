@@ -71,6 +71,9 @@ def test_insertion_loss_of_delivered_taps_raises_what_is_drawn_but_not_the_load(
     assert lossy.load_w == plain.load_w == 20.0
     assert lossy.drawn_w / plain.drawn_w == pytest.approx(1.259, abs=0.01)
     assert lossy.impedance_ohm < plain.impedance_ohm
+    # 20 % over 20 W are 24 W; a channel of 24 W cannot give the 25 W that are drawn
+    assert plain.amplifier_w_min == pytest.approx(24.0)
+    assert lossy.amplifier_w_min == lossy.drawn_w > 24.0
 
 
 def test_temperature_and_headroom_come_from_the_limits_unless_given():

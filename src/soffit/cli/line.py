@@ -168,7 +168,7 @@ def _text(answer: "QuickAnswer", *, imperial: bool) -> str:
         f"load              {answer.load_w:.1f} W  (sum of taps)",
         f"drawn             {answer.drawn_w:.1f} W  (transformers and cable included)",
         f"amplifier         {answer.amplifier_w_min:.1f} W or more per channel "
-        f"({facts['headroom_ratio']:.0%} headroom)",
+        f"({facts['headroom_ratio']:.0%} over the taps, and never under what is drawn)",
         f"impedance         {answer.impedance_ohm:.3f} ohm at 1 kHz, at the amplifier's end",
         f"worst loss        {facts['worst_loss_db']:.4f} dB at loudspeaker {answer.worst.name}: "
         f"voltage -{facts['worst_voltage_drop_ratio']:.1%}, "
@@ -179,7 +179,7 @@ def _text(answer: "QuickAnswer", *, imperial: bool) -> str:
         f"{facts['conductor_degc']:.0f} °C",
         "",
         f"{'loudspeaker':<12} {'tap W':>7} {'cable ' + unit:>9} {'volts':>8} "
-        f"{'gets W':>8} {'loss dB':>8}",
+        f"{'takes W':>8} {'loss dB':>8}",
     ]
     rows += [
         f"{speaker.name:<12} {speaker.tap_w:>7.1f} {speaker.distance_m * far:>9.1f} "

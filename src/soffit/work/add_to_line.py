@@ -1,5 +1,6 @@
 """May I add four more? One line of a job with further loudspeakers hung on it, solved exactly."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -239,6 +240,30 @@ def _line(job: Job, label: str) -> Line:
     )
 
 
+def _controls_before(
+    line: Line, key: str, speakers: dict[str, Speaker]
+) -> tuple[tuple[str, float, float], ...]:
+    """Label, rating and taps downstream of every volume control on the way to a loudspeaker."""
+    parent = {run.end_key: run.start_key for run in line.runs}
+
+    def way(end: str) -> set[str]:
+        found: set[str] = set()
+        while end in parent and end not in found:
+            found.add(end)
+            end = parent[end]
+        return found
+
+    return tuple(
+        (
+            joint.label,
+            joint.rated_power_w,
+            sum(speakers[one].tap.power_w for one in line.speaker_keys if joint.key in way(one)),
+        )
+        for joint in line.joints
+        if joint.kind == "volume control" and joint.key in way(key)
+    )
+
+
 class _Case:
     """One line, and what hangs on it for a number of further loudspeakers."""
 
@@ -272,7 +297,9 @@ class _Case:
                 do="open the ring in the design first",
             )
         self._load_before_w = sum(speakers[key].tap.power_w for key in line.speaker_keys)
-        self._channel_load_w, self._rated_w = self._channel(speakers)
+        self._channel_load_w, self._channel_drawn_w, self._rated_w = self._channel(speakers)
+        self._new_drawn_w = job.catalogue.speaker(self._after.type_id).drawn_w(self._tap)
+        self._controls = _controls_before(line, self._after.key, speakers)
 
     def _speaker(self, speakers: dict[str, Speaker], label: str) -> Speaker:
         here = [speakers[key] for key in self._line.speaker_keys]
@@ -303,8 +330,16 @@ class _Case:
             do="choose one of its taps",
         )
 
-    def _channel(self, speakers: dict[str, Speaker]) -> tuple[float, float]:
+    def _channel(self, speakers: dict[str, Speaker]) -> tuple[float, float, float]:
+        """Taps on the channel, what they draw, and its rating. [W]."""
         design = self._job.design
+
+        def drawn(keys: Sequence[str]) -> float:
+            return sum(
+                self._job.catalogue.speaker(speakers[key].type_id).drawn_w(speakers[key].tap)
+                for key in keys
+            )
+
         for amplifier in design.amplifiers:
             for channel in amplifier.channels:
                 if self._line.key in channel.line_keys:
@@ -313,8 +348,8 @@ class _Case:
                         key for one in channel.line_keys for key in design.line(one).speaker_keys
                     ]
                     load = sum(speakers[key].tap.power_w for key in keys)
-                    return load, rated[channel.number - 1]
-        return self._load_before_w, 0.0
+                    return load, drawn(keys), rated[channel.number - 1]
+        return self._load_before_w, drawn(self._line.speaker_keys), 0.0
 
     def _solve(self, count: int) -> tuple[FloatArray, list[str], float]:
         """Losses and labels of all loudspeakers, and the impedance."""
@@ -377,22 +412,38 @@ class _Case:
                     )
                 )
                 break
-        return (*found, *self._channel_findings(count))
+        return (*found, *self._channel_findings(count), *self._control_findings(count))
+
+    def _control_findings(self, count: int) -> tuple[QuickFinding, ...]:
+        return tuple(
+            QuickFinding(
+                code="LINE-13",
+                severity="stop",
+                what=f"the volume control {label} would have {load:g} W of taps behind it",
+                limit=f"{rated_w:g} W",
+                limit_source="the control's own rating",
+                do="feed them from before the control, use a larger one, or hang fewer",
+            )
+            for label, rated_w, taps_w in self._controls
+            for load in (taps_w + count * self._tap.power_w,)
+            if load > rated_w * 1.001
+        )
 
     def _channel_findings(self, count: int) -> tuple[QuickFinding, ...]:
         load = self._channel_load_w + count * self._tap.power_w
+        drawn = self._channel_drawn_w + count * self._new_drawn_w
         needed = self._needed_w(count)
         if needed <= self._rated_w + 1e-9:
             return ()
-        is_over = load > self._rated_w
+        is_over = max(load, drawn) > self._rated_w
         code = "AMP-03" if not self._rated_w else "AMP-01" if is_over else "AMP-02"
         source = self._limits.source("amplifier_headroom_ratio")
         return (
             QuickFinding(
                 code=code,
                 severity="stop" if is_over else "warn",
-                what=f"the channel of {self._line.label} would carry {load:.1f} W of taps and "
-                f"need {needed:.1f} W",
+                what=f"the channel of {self._line.label} would carry {load:.1f} W of taps that "
+                f"draw {drawn:.1f} W, and need {needed:.1f} W",
                 limit=f"{self._rated_w:.0f} W" if self._rated_w else "a channel",
                 limit_source=f"rating in the catalogue; headroom: {source}",
                 do="use a larger channel, lower taps, or hang fewer",
@@ -400,12 +451,14 @@ class _Case:
         )
 
     def _needed_w(self, count: int) -> float:
-        return float(
+        """Taps with headroom, or what lossy transformers draw where that is more. [W]."""
+        with_headroom = float(
             amplifier_power_min_w(
                 load_w=self._channel_load_w + count * self._tap.power_w,
                 headroom_ratio=self._limits["amplifier_headroom_ratio"],
             )
         )
+        return max(with_headroom, self._channel_drawn_w + count * self._new_drawn_w)
 
     def answer(self, count: int, most: int) -> AddAnswer:
         """Write everything down for a number of further loudspeakers."""

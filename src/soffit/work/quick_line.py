@@ -142,7 +142,8 @@ class QuickAnswer:
     drawn_w
         What leaves the amplifier: taps, transformers and copper. [W]
     amplifier_w_min
-        Least rated power of the channel. [W]
+        Least rated power of the channel: taps with headroom, or what is drawn where lossy
+        transformers take more than that. [W]
     impedance_ohm
         What a meter reads at the amplifier's end at 1 kHz. [Ω]
     cable_w
@@ -280,8 +281,9 @@ def _solve(question: QuickLine) -> QuickAnswer:
         question=question,
         load_w=load_w,
         drawn_w=drawn,
-        amplifier_w_min=float(
-            amplifier_power_min_w(load_w=load_w, headroom_ratio=question.headroom_ratio)
+        amplifier_w_min=max(
+            drawn,
+            float(amplifier_power_min_w(load_w=load_w, headroom_ratio=question.headroom_ratio)),
         ),
         impedance_ohm=impedance,
         cable_w=cable_w,
