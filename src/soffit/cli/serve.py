@@ -146,10 +146,15 @@ def _listener(host: str, port: int) -> socket.socket:
 
 
 def _run(listener: socket.socket, folder: Path, rules: "Rules") -> None:
+    import gc
+
+    gc.disable()  # what is imported stays: looking through it for rubbish costs a tenth of a start
     import uvicorn
 
     from soffit.web.app import make_app
 
+    gc.freeze()
+    gc.enable()
     config = uvicorn.Config(
         make_app(folder, rules, is_warm=True),
         log_level="warning",

@@ -27,8 +27,9 @@ SHEETS: Final[tuple[tuple[str, str, str], ...]] = (
 )
 
 if TYPE_CHECKING:
-    from soffit.work import page_sheets
+    from soffit.work import demo, page_sheets
 else:
+    demo = Late("soffit.work.demo")
     page_sheets = Late("soffit.work.page_sheets")
 """Name in addresses, title and help of every sheet of a job, in the order of the work."""
 
@@ -94,7 +95,7 @@ def shelf_page(request: Request, shelf: ShelfOf) -> Response:
         "shelf",
         sheet="shelf",
         entries=shelf.entries(),
-        demos=page_sheets.demos(),
+        demos=demo.demo_names(),
         folder=shelf.folder.name,
     )
 

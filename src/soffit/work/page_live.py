@@ -19,21 +19,27 @@ from soffit.work.page_state import Snapshot
 
 MAP_STEP_M: Final = 0.3
 _MOST_CELLS: Final = 40_000
+_MOST_MOVING: Final = 24_000
+"""Cells of a map that follows a finger: of a larger one every other row and column is sent."""
+
 _OUTSIDE: Final = 255
 _PER_DB: Final = 8.0
 MEASURES: Final[tuple[str, ...]] = get_args(EvennessMeasure)
 
 
-def map_dict(level: LevelMap) -> dict[str, Any]:
+def map_dict(level: LevelMap, *, most: int = 10**9) -> dict[str, Any]:
     """Return a map as small bytes: an eighth of a decibel a step over ``floor_db``.
 
     Parameters
     ----------
     level
         The map.
+    most
+        Cells that may be sent; of a larger map every other row and column, or fewer.
     """
-    values = level.level_db
-    inside = level.inside & np.isfinite(values)
+    every = math.ceil(math.sqrt(level.level_db.size / most))
+    values = level.level_db[::every, ::every]
+    inside = level.inside[::every, ::every] & np.isfinite(values)
     top = float(values[inside].max()) if inside.any() else 0.0
     floor = math.floor(top) - 28.0
     steps = np.clip(np.rint((values - floor) * _PER_DB), 0, _OUTSIDE - 1)
@@ -42,9 +48,9 @@ def map_dict(level: LevelMap) -> dict[str, Any]:
     return {
         "x0_m": grid.x0_m,
         "y0_m": grid.y0_m,
-        "step_m": grid.step_m,
-        "columns": grid.n_x,
-        "rows": grid.n_y,
+        "step_m": grid.step_m * every,
+        "columns": values.shape[1],
+        "rows": values.shape[0],
         "floor": floor,
         "per_band": _PER_DB,
         "band": 1.0,
@@ -241,7 +247,7 @@ class DragRoom:
             "against": self._against(speaker, where),
             "state": state_dict(state),
             "line": self._line(speaker, where.position),
-            "map": map_dict(level),
+            "map": map_dict(level, most=_MOST_MOVING),
         }
 
     def rest(self) -> dict[str, Any]:

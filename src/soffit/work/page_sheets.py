@@ -10,13 +10,6 @@ from soffit.work.page_plans import SentPlan
 from soffit.work.page_state import PageJob, Snapshot
 
 
-def demos() -> tuple[str, ...]:
-    """Return the names of the demo jobs that ship."""
-    from soffit.work.demo import demo_names
-
-    return demo_names()
-
-
 def plan_file(plan: SentPlan) -> dict[str, Any]:
     """Return what was read from a plan file.
 

@@ -19,17 +19,21 @@ function start(board) {
   const svg = /** @type {SVGSVGElement} */ (/** @type {unknown} */ (need("plan")));
   const shown = /** @type {HTMLSelectElement} */ (need("shown"));
   const map = new LevelMap(/** @type {HTMLCanvasElement} */ (need("map")), plan, sheet.colours);
-  const view = new View(board, svg, () => { map.place(view); targets(); underlay.draw(); });
+  const view = new View(board, svg, () => { map.place(view); targets(); underlay.draw(); carry(); });
   const underlay = new Underlay(/** @type {HTMLCanvasElement} */ (need("under-lines")), view, () => plan, sheet.underlays);
   const room = `${here}/rooms/${encodeURIComponent(plan.room)}`;
   /** @type {string} */
   let picked = "";
-  /** @type {{key: string, from: {x: number, y: number}, place: any, byKey: boolean, id: number, asked: number} | null} */
+  /** @type {{key: string, from: {x: number, y: number}, place: any, byKey: boolean, id: number} | null} */
   let held = null;
   let adding = false;
   let busy = false;
-  /** @type {{x: number, y: number} | null} */
+  /** @type {{x: number, y: number, asked: number} | null} */
   let wanted = null;
+
+  const over = need("over"); // what moves is a small picture of its own: the large one is not painted anew
+  const cell = need("cell");
+  let carried = { x: 0, y: 0, r: 0 };
 
   /** @param {string} key */
   const unit = (key) => plan.units.find((/** @type {any} */ item) => item.key === key);
@@ -209,18 +213,18 @@ function start(board) {
 
   // -- dragging ----------------------------------------------------------------------------
 
-  /** @param {{x: number, y: number}} place in metres */
-  async function follow(place) {
-    wanted = place;
+  /** @param {{x: number, y: number}} place in metres @param {number} asked when the hand moved */
+  async function follow(place, asked) {
+    wanted = { ...place, asked };
     if (busy || !held) return;
     busy = true;
     while (wanted && held) {
-      const { x, y } = wanted;
+      const { x, y, asked: since } = wanted;
       wanted = null;
       const { key } = held;
       try {
         const answer = await ask("POST", `${room}/drag`, { key, x, y, revision: revision(), measure: live() || sheet.measure });
-        if (held && held.key === key) answered(answer);
+        if (held && held.key === key) answered(answer, since);
       } catch (error) {
         if (held) drop(false);
         tell(error, () => location.reload());
@@ -229,15 +233,15 @@ function start(board) {
     busy = false;
   }
 
-  /** @param {any} answer */
-  function answered(answer) {
+  /** @param {any} answer @param {number} since when the hand had moved */
+  function answered(answer, since) {
     if (!held) return;
     held.place = answer;
     const at = drawing(answer.at_m[0], answer.at_m[1]);
-    const target = group(held.key);
-    target?.classList.toggle("refused", !answer.is_place || answer.against.length > 0);
-    if (held.byKey || answer.tile) target?.setAttribute("transform", `translate(${at.x} ${at.y})`);
-    cell(answer);
+    const refused = !answer.is_place || answer.against.length > 0;
+    over.querySelector("g")?.classList.toggle("refused", refused);
+    if (held.byKey || answer.tile) carry(at);
+    mark(answer, at);
     figure(answer.state, true);
     lineFigure(answer.line, held.key);
     const words = [answer.tile ? `tile ${answer.tile.join(", ")}` : "", ...answer.against].filter(Boolean).join("; ");
@@ -248,21 +252,54 @@ function start(board) {
     if (live()) {
       map.set(answer.map, true);
       map.place(view);
-      performance.measure("soffit-drag", { start: held.asked, end: performance.now() });
+      painted(since);
     }
   }
 
-  /** @param {any} answer */
-  function cell(answer) {
-    const cells = need("cells");
-    cells.replaceChildren();
+  /** Note how long it took from the hand to the frame that shows the new map. @param {number} since */
+  function painted(since) {
+    requestAnimationFrame(() => {
+      const channel = new MessageChannel(); // comes after this frame's paint
+      channel.port1.onmessage = () => performance.measure("soffit-drag", { start: since, end: performance.now() });
+      channel.port2.postMessage(0);
+    });
+  }
+
+  /** Frame the tile in which it would sit. @param {any} answer @param {{x: number, y: number}} at */
+  function mark(answer, at) {
+    cell.hidden = !answer.tile;
     if (!answer.tile) return;
-    const at = drawing(answer.at_m[0], answer.at_m[1]);
-    const side = 0.6 * plan.mm_per_m;
-    const rect = document.createElementNS(NS, "rect");
-    for (const [name, value] of Object.entries({ x: at.x - side / 2, y: at.y - side / 2, width: side, height: side })) rect.setAttribute(name, String(value));
-    if (!answer.is_place) rect.setAttribute("stroke-dasharray", "0.8 0.6");
-    cells.append(rect);
+    const side = 0.6 * plan.mm_per_m * view.scale;
+    const { x, y } = view.offset;
+    cell.classList.toggle("refused", !answer.is_place);
+    cell.style.width = cell.style.height = `${side}px`;
+    cell.style.transform = `translate(${x + at.x * view.scale - side / 2}px, ${y + at.y * view.scale - side / 2}px)`;
+  }
+
+  /** Show what is held at a place of the drawing. @param {{x: number, y: number}} [at] */
+  function carry(at) {
+    if (at) { carried.x = at.x; carried.y = at.y; }
+    if (over.hidden) return;
+    const half = carried.r * view.scale;
+    const { x, y } = view.offset;
+    over.style.transform = `translate(${x + carried.x * view.scale - half}px, ${y + carried.y * view.scale - half}px)`;
+  }
+
+  /** Take a loudspeaker off the drawing and into the hand. @param {any} item */
+  function lift(item) {
+    const copy = /** @type {SVGGElement | null} */ (group(item.key)?.cloneNode(true) || null);
+    if (!copy) return;
+    const r = item.radius + 3;
+    const side = 2 * r * view.scale;
+    const picture = document.createElementNS(NS, "svg");
+    for (const [name, value] of Object.entries({ viewBox: `${-r} ${-r} ${2 * r} ${2 * r}`, width: side, height: side, "font-family": "Source Sans Pro, sans-serif" })) picture.setAttribute(name, String(value));
+    for (const name of ["tabindex", "data-key", "transform", "role", "aria-label"]) copy.removeAttribute(name);
+    copy.setAttribute("class", "unit held");
+    picture.append(copy);
+    over.replaceChildren(picture);
+    over.hidden = false;
+    carried = { x: item.x, y: item.y, r };
+    carry();
   }
 
   /** @param {boolean} keep */
@@ -271,10 +308,11 @@ function start(board) {
     const { key, place } = held;
     held = null;
     wanted = null;
-    need("cells").replaceChildren();
+    cell.hidden = true;
     need("under-pointer").hidden = true;
     const target = group(key);
-    target?.classList.remove("held", "refused");
+    target?.classList.remove("lifted");
+    over.hidden = true;
     const item = unit(key);
     const moved = place && (Math.abs(place.at_m[0] - item.at_m[0]) > 1e-3 || Math.abs(place.at_m[1] - item.at_m[1]) > 1e-3);
     if (keep && moved && place.is_place) {
@@ -282,7 +320,6 @@ function start(board) {
       edit("move", key, value);
       return;
     }
-    target?.setAttribute("transform", `translate(${item.x} ${item.y})`);
     const name = lettering(key);
     if (name) name.removeAttribute("opacity");
     need("line").hidden = true;
@@ -294,8 +331,10 @@ function start(board) {
   function hold(key, byKey, id) {
     const item = unit(key);
     if (!item || item.state === "existing") { if (item) say(`${item.label} hangs already: it is not moved here.`); return; }
-    held = { key, from: { x: item.at_m[0], y: item.at_m[1] }, place: null, byKey, id, asked: performance.now() };
-    group(key)?.classList.add("held");
+    held = { key, from: { x: item.at_m[0], y: item.at_m[1] }, place: null, byKey, id };
+    const target = group(key);
+    lift(item);
+    target?.classList.add("lifted");
     lettering(key)?.setAttribute("opacity", "0.25");
   }
 
@@ -315,9 +354,8 @@ function start(board) {
     event.preventDefault();
     event.stopPropagation();
     const at = view.at(event);
-    group(held.key)?.setAttribute("transform", `translate(${at.x} ${at.y})`);
-    held.asked = performance.now();
-    follow(metres(at));
+    carry(at);
+    follow(metres(at), performance.now());
   });
   svg.addEventListener("pointerup", (event) => {
     if (!held || held.byKey || held.id !== event.pointerId) return;
@@ -361,9 +399,8 @@ function start(board) {
       if (!held) return;
       const step = arrows[event.key];
       const from = held.place ? held.place.at_m : item.at_m;
-      held.asked = performance.now();
       const near = neighbour(item, from, step);
-      if (near) { held.place = { ...(held.place || {}), at_m: [near.x, near.y], state: null }; follow(near); }
+      if (near) { held.place = { ...(held.place || {}), at_m: [near.x, near.y], state: null }; follow(near, performance.now()); }
     } else if (event.key === "Enter" && held) {
       event.preventDefault();
       settle();

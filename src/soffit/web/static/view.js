@@ -39,25 +39,34 @@ export class View {
       else if (event.key === "-") this.zoom(1 / 0.7, this.middle());
       else if (event.key === "0") this.show(this.whole);
     });
-    new ResizeObserver(() => this.onChange()).observe(board);
+    this.size = { w: board.clientWidth, h: board.clientHeight };
+    /** @type {DOMRect | null} where the board is on the screen, until something scrolls */
+    this.frame = null;
+    addEventListener("scroll", () => { this.frame = null; }, { capture: true, passive: true });
+    new ResizeObserver(() => {
+      this.size = { w: board.clientWidth, h: board.clientHeight };
+      this.frame = null;
+      this.onChange();
+    }).observe(board);
+    new ResizeObserver(() => { this.frame = null; }).observe(document.body);
   }
 
   /** @returns {number} screen pixels a millimetre of the drawing */
   get scale() {
-    return Math.min(this.board.clientWidth / this.box.w, this.board.clientHeight / this.box.h);
+    return Math.min(this.size.w / this.box.w, this.size.h / this.box.h);
   }
 
   /** @returns {{x: number, y: number}} where the drawing's box begins on the board, in pixels */
   get offset() {
     return {
-      x: (this.board.clientWidth - this.box.w * this.scale) / 2 - this.box.x * this.scale,
-      y: (this.board.clientHeight - this.box.h * this.scale) / 2 - this.box.y * this.scale,
+      x: (this.size.w - this.box.w * this.scale) / 2 - this.box.x * this.scale,
+      y: (this.size.h - this.box.h * this.scale) / 2 - this.box.y * this.scale,
     };
   }
 
   /** @param {{clientX: number, clientY: number}} event @returns {{x: number, y: number}} on the drawing */
   at(event) {
-    const frame = this.board.getBoundingClientRect();
+    const frame = this.frame || (this.frame = this.board.getBoundingClientRect());
     const { x, y } = this.offset;
     return { x: (event.clientX - frame.left - this.board.clientLeft - x) / this.scale, y: (event.clientY - frame.top - this.board.clientTop - y) / this.scale };
   }
