@@ -30,7 +30,7 @@ from soffit.papers.views import JobView, RoomView, SpeakerView
 
 _MARGIN: Final = 6.0
 _DOT: Final = 0.8
-_GRID: Final = 6
+_GRID: Final = 10
 _ELSEWHERE: Final = 0.08
 _FEW_TAPS: Final = 3
 
@@ -100,7 +100,8 @@ def _draw(
                 Path(rings=(hole,), layer="walls", pen=Pen(0.2, INK), fill=FAINT, closed=True)
             )
         ring = rings[0]
-        field.lines += list(zip(ring, (*ring[1:], ring[0]), strict=True))
+        edges = list(zip(ring, (*ring[1:], ring[0]), strict=True))
+        field.lines += edges + edges  # a name had rather cross a cable than a wall
     once = {
         route.run_key: route for room in rooms for route in room.routes if len(route.points) > 1
     }
