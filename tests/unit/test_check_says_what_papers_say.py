@@ -6,6 +6,7 @@ import pytest
 
 from soffit.design.route_amplifiers import asked_w
 from soffit.design.route_field import Base
+from soffit.evaluate.sound_room import room_acoustics
 from soffit.model.catalogue import Tap
 from soffit.model.findings import Finding
 from soffit.model.lines import Joint
@@ -107,3 +108,16 @@ def test_a_tap_for_another_line_voltage_asks_eight_times_its_watts_of_the_channe
     assert asked_w(base, speaker) == pytest.approx(32.0, rel=1e-3)
     own = replace(speaker, tap=Tap(power_w=4.0, voltage_v=70.7, mark="70 V"))
     assert asked_w(base, own) == pytest.approx(4.0)
+
+
+def test_absorption_that_is_taken_is_told_in_both_systems() -> None:
+    job = clean_job()
+    room = job.survey.rooms[0]
+    bare = replace(room, surfaces=tuple(s for s in room.surfaces if s.part != "furniture"))
+    texts = [
+        item.text
+        for item in room_acoustics(bare, limits=job.survey.limits).assumptions
+        if "furniture" in item.text
+    ]
+    # a tenth of 7.2 m by 6.0 m
+    assert texts == ["furniture and few people absorb like 4.3 m² (47 sq ft)"]

@@ -26,6 +26,7 @@ from soffit.errors import DomainError
 from soffit.model.survey import Assumption, Noise, Room
 from soffit.model.survey import Surface as SurveySurface
 from soffit.tables.settings import Limits
+from soffit.units import format_area
 
 _DEFAULT_CEILING = {
     "grid": "mineral_fibre_tile_ordinary",
@@ -327,7 +328,7 @@ def _surfaces(
             assumptions.append(
                 Assumption(
                     path=f"rooms.{room.key}.surfaces",
-                    text=f"{part}: {usual[part].replace('_', ' ')} over {rest:.0f} m²",
+                    text=f"{part}: {usual[part].replace('_', ' ')} over {_area_text(rest)}",
                     source="common practice, no source",
                 )
             )
@@ -349,11 +350,17 @@ def _surfaces(
         assumptions.append(
             Assumption(
                 path=f"rooms.{room.key}.surfaces",
-                text=f"furniture and few people absorb like {objects[0]:.1f} m²",
+                text=f"furniture and few people absorb like {_area_text(objects[0])}",
                 source=limits.source("sound_furnishing_ratio"),
             )
         )
     return found, tuple(assumptions), objects
+
+
+def _area_text(area_m2: float) -> str:
+    """Write an area in both systems: nothing here knows which one the job's people read."""
+    both = (format_area(float(area_m2), imperial=imperial) for imperial in (False, True))
+    return "{} ({})".format(*both)
 
 
 def room_noise(noise: Noise | None, *, people_from_dba: float = 55.0) -> RoomNoise | None:
