@@ -12,7 +12,7 @@ from soffit.design.place_ceiling import search_ceiling
 from soffit.design.place_mix import gains_tried, mix_of
 from soffit.design.place_question import make_question, mixed_plan
 from soffit.design.place_search import spread_of
-from soffit.errors import JobError
+from soffit.errors import JobError, NoSolutionError
 from soffit.evaluate.sound import room_sound
 from soffit.job.api import open_job
 from soffit.model.decisions import Job, Option
@@ -206,3 +206,80 @@ def test_a_type_that_is_not_in_the_catalogue_is_refused(folder: Path, tmp_path: 
     with pytest.raises(JobError) as caught:
         open_job(tmp_path)
     assert any("speaker_type" in problem.where for problem in caught.value.problems)
+
+
+def with_types(job: Job, *names: str) -> Job:
+    """Each half with a type of the catalogue, which has one without taps and one too large."""
+    kind = job.catalogue.speaker(TYPES[0])
+    silent = replace(kind, id="no-taps", taps=(replace(kind.taps[0], voltage_v=25.0),))
+    large = replace(kind, id="too-large", flange_diameter_m=3.0, cutout_diameter_m=2.9)
+    catalogue = replace(job.catalogue, speaker_types=(*job.catalogue.speaker_types, silent, large))
+    room = job.survey.room("workroom")
+    halves = tuple(
+        replace(ceiling, speaker_type=name)
+        for ceiling, name in zip(room.ceilings, names, strict=True)
+    )
+    rooms = tuple(
+        replace(room, ceilings=halves) if item.key == "workroom" else item
+        for item in job.survey.rooms
+    )
+    return replace(job, catalogue=catalogue, survey=replace(job.survey, rooms=rooms))
+
+
+@pytest.mark.parametrize("names", [("no-taps", TYPES[1]), (TYPES[1], "no-taps")])
+def test_a_type_without_a_tap_at_the_line_voltage_is_refused(job: Job, names) -> None:
+    with pytest.raises(NoSolutionError) as caught:
+        decide(with_types(job, *names), rooms=["workroom"])
+    (problem,) = caught.value.problems
+    assert "no-taps has no tap" in problem.what
+    assert f"ceilings[{names.index('no-taps')}].speaker_type" in problem.where
+    assert "25 V" in problem.why
+    assert problem.do
+
+
+@pytest.mark.parametrize("names", [("too-large", TYPES[1]), (TYPES[1], "too-large")])
+def test_a_ceiling_without_a_place_for_its_type_stays_empty(job: Job, names) -> None:
+    design, findings = decide(with_types(job, *names), rooms=["workroom"])
+    here = [speaker for speaker in design.speakers if speaker.room_key == "workroom"]
+    assert {speaker.type_id for speaker in here} == {TYPES[1]}
+    assert {speaker.ceiling_key for speaker in here} == {f"half{names.index(TYPES[1])}"}
+    (finding,) = [item for item in findings if item.code == "PLACE-01"]
+    assert "no arrangement of its types" in finding.why
+
+
+def test_three_types_in_one_room_have_taps_that_exist(job: Job) -> None:
+    room = job.survey.room("workroom")
+    x, y = zip(*room.outline, strict=True)
+    cuts = np.linspace(min(x), max(x), 4)
+    kind = job.catalogue.speaker(TYPES[0])
+    odd = replace(
+        kind,
+        id="odd-taps",
+        taps=tuple(
+            replace(tap, power_w=1.3 * tap.power_w)
+            for tap in kind.taps_at(job.survey.site.line_voltage_v)
+        ),
+    )
+    names = (*TYPES, "odd-taps")
+    parts = tuple(
+        replace(
+            room.ceilings[0],
+            key=f"third{n}",
+            region=((a, min(y)), (b, min(y)), (b, max(y)), (a, max(y))),
+            speaker_type=name,
+        )
+        for n, (a, b, name) in enumerate(zip(cuts[:-1], cuts[1:], names, strict=True))
+    )
+    catalogue = replace(job.catalogue, speaker_types=(*job.catalogue.speaker_types, odd))
+    rooms = tuple(
+        replace(room, ceilings=parts) if item.key == "workroom" else item
+        for item in job.survey.rooms
+    )
+    thirds = replace(job, catalogue=catalogue, survey=replace(job.survey, rooms=rooms))
+    (question,) = layout_questions(thirds, thirds.survey.room("workroom"))
+    found = question.answer()
+    assert any(len(set(option.types)) == 3 for option in found.options)
+    for option in found.options:
+        speakers = hung(thirds, option)
+        assert len(speakers) == len(option.positions)
+        assert option.spread_db == pytest.approx(heard_db(thirds, speakers)[0], abs=5e-3)

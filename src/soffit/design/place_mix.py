@@ -23,10 +23,10 @@ from soffit.model.survey import EvennessMeasure
 
 FloatArray = NDArray[np.float64]
 
-_NEAR_TWO: Final = 3
-"""Tap ratios tried with two types: those nearest to equal levels under their own ceilings."""
-_NEAR_MANY: Final = 2
-_MOST_RATIOS: Final = 8
+_NEAR: Final = {2: 3, 3: 4}
+"""Tap ratios tried with two types, and with more: those nearest to equal levels under their own
+ceilings."""
+
 _MOST_STORED: Final = 8000
 _SAME_RATIO: Final = 1e-6
 
@@ -184,16 +184,21 @@ def gains_tried(
         return ((1.0,),)
     asked = 2.0 * voices[0].room.brief.evenness_db
     level = [
-        float(np.mean([_level(s, asked) for s, v in zip(found, part_voice, strict=True) if v == k]))
+        _mean([_level(s, asked) for s, v in zip(found, part_voice, strict=True) if v == k])
         for k in range(len(voices))
     ]
-    near = _NEAR_TWO if len(voices) == 2 else _NEAR_MANY
-    choices: list[list[float]] = [[1.0]]
-    for number, voice in enumerate(voices[1:], start=1):
-        equal = level[0] / max(level[number], 1e-30)
-        off = sorted((round(abs(log(r / equal)), 9), r) for r in _ratios(voices[0], voice))
-        choices.append([ratio for _, ratio in off[:near]] or [1.0])
-    return tuple(product(*choices))[:_MOST_RATIOS]
+    # A type without a free place has no level: any ratio does.
+    equal = [level[0] / one if level[0] and one else 1.0 for one in level]
+    ranked = sorted(
+        (round(sum(abs(log(g / e)) for g, e in zip(gains, equal, strict=True)), 9), gains)
+        for gains in _gains(voices)
+    )
+    found_near = tuple(gains for _, gains in ranked[: _NEAR[min(len(voices), 3)]])
+    return found_near or ((1.0,) * len(voices),)
+
+
+def _mean(values: Sequence[float]) -> float:
+    return sum(values) / len(values) if values else 0.0
 
 
 def _level(search: CeilingSearch, asked_db: float) -> float:
@@ -210,14 +215,14 @@ def _level(search: CeilingSearch, asked_db: float) -> float:
     return float(np.mean(search.energy_of(best.layout.column, best.layout.row)))
 
 
-def _ratios(first: Question, other: Question) -> list[float]:
-    """Distinct ratios of the watts at the voice coils of two types."""
-    out: list[float] = []
-    for one, two in product(allowed_taps(first), allowed_taps(other)):
-        ratio = other.speaker_type.delivered_w(two) / first.speaker_type.delivered_w(one)
-        if not any(abs(ratio / known - 1.0) < _SAME_RATIO for known in out):
-            out.append(ratio)
-    return out
+def _gains(voices: Sequence[Question]) -> list[tuple[float, ...]]:
+    """Distinct ratios of the watts at the voice coils that taps of all types can have at once."""
+    out: dict[tuple[float, ...], tuple[float, ...]] = {}
+    for taps in product(*(allowed_taps(voice) for voice in voices)):
+        watts = [v.speaker_type.delivered_w(tap) for v, tap in zip(voices, taps, strict=True)]
+        gains = tuple(watt / watts[0] for watt in watts)
+        out.setdefault(tuple(round(log(gain) / _SAME_RATIO) for gain in gains), gains)
+    return list(out.values())
 
 
 def tap_sets(voices: Sequence[Question], gains: Sequence[float]) -> list[tuple[Tap, ...]]:

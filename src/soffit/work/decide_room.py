@@ -1,6 +1,6 @@
 """One room: the type, the layout and the tap, as speakers with permanent keys."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -220,6 +220,7 @@ def layout_questions(
         entries: tuple[SpeakerType, ...] = (next(iter(own.values())),)
     else:
         entries = candidate_types(job, room)
+    _check_taps(job, room, own, entries)
     out: list[LayoutQuestion] = []
     for entry in entries:
         question = LayoutQuestion(
@@ -236,6 +237,32 @@ def layout_questions(
         )
         out.append(question)
     return tuple(out)
+
+
+def _check_taps(
+    job: Job, room: Room, own: Mapping[str, SpeakerType], entries: Sequence[SpeakerType]
+) -> None:
+    """Refuse a type that the survey names and that has no tap at the line voltage."""
+    volts = job.survey.site.line_voltage_v
+    at = f"job.toml rooms.{room.key}"
+    named = [(f"{at}.brief.speaker_type", entry) for entry in entries if room.brief.speaker_type]
+    for number, ceiling in enumerate(room.ceilings):
+        if ceiling.key in own:
+            named.append((f"{at}.ceilings[{number}].speaker_type", own[ceiling.key]))
+    for number, wish in enumerate(room.wishes):
+        if wish.speaker_type is not None:
+            kind = job.catalogue.speaker(wish.speaker_type)
+            named.append((f"{at}.wishes[{number}].speaker_type", kind))
+    for where, kind in named:
+        if not kind.taps_at(volts):
+            offered = ", ".join(f"{v:.3g}" for v in sorted({tap.voltage_v for tap in kind.taps}))
+            msg = f"{room.label}: {kind.id} has no tap at {volts:.3g} V"
+            raise NoSolutionError(
+                msg,
+                where=where,
+                why=f"it has taps at {offered} V" if offered else "it has no taps",
+                do="name a type for this line voltage, or change the line voltage",
+            )
 
 
 def settle_room(job: Job, room: Room, tried: Sequence[RoomLayouts], book: KeyBook) -> RoomDone:
