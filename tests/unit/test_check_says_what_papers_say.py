@@ -18,6 +18,7 @@ from soffit_checked_job import (
     with_amplifier,
     with_ceiling,
     with_line,
+    with_runs,
     with_site,
     with_speaker,
     with_type,
@@ -121,3 +122,12 @@ def test_absorption_that_is_taken_is_told_in_both_systems() -> None:
     ]
     # a tenth of 7.2 m by 6.0 m
     assert texts == ["furniture and few people absorb like 4.3 m² (47 sq ft)"]
+
+
+@pytest.mark.parametrize(("region", "is_us"), [("US", True), ("UK", False), ("EU", False)])
+def test_walls_of_a_european_job_are_not_sealed_by_the_american_code(
+    region: str, *, is_us: bool
+) -> None:
+    job = with_site(with_runs(clean_job(), penetrations=1), region=region)
+    (finding,) = of_code(findings_of(job, without_sound=True), "CABLE-09")
+    assert ("NFPA 70" in finding.limit_source) is is_us

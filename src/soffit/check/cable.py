@@ -218,6 +218,9 @@ def _weak_euroclass(context: Context) -> list[Finding]:
     ]
 
 
+_FIRESTOP_US: Final = "NFPA 70 (NEC) 300.21; IBC 714; local rules"
+
+
 def _penetrations(context: Context) -> list[Finding]:
     return [
         found(
@@ -225,6 +228,9 @@ def _penetrations(context: Context) -> list[Finding]:
             _walls(line),
             key=line.key,
             limit="every opening sealed",
+            source=_FIRESTOP_US
+            if context.job.survey.site.region == "US"
+            else "building rules of the country; common practice, no source",
         )
         for line in context.job.design.lines
         if any(run.penetrations for run in line.runs)
@@ -391,7 +397,7 @@ CHECKS: Final = (
         why="An opening in a rated wall must be sealed again with a listed system.",
         do="find out which walls are rated and firestop every opening",
         find=_penetrations,
-        source="NFPA 70 (NEC) 300.21; IBC 714; local rules",
+        source=f"in the US {_FIRESTOP_US}; elsewhere the building rules of the country",
         is_caution=True,
         no_mend="it is work to do, not a thing to change",
     ),
