@@ -529,23 +529,21 @@ def reading_table(rows: Sequence[ReadingRow]) -> Block:
     rows
         All readings that were not struck out.
     """
-    out = [
-        (
-            row.place,
-            row.what,
-            row.value_text,
-            row.expected_text,
-            row.verdict,
-            row.taken_at[:16],
-            row.instrument,
-            row.who,
+    out = []
+    for row in rows:
+        verdict, _, reason = row.verdict.partition(": ")
+        taken = (row.taken_at[:16].replace("T", " "), row.instrument, row.who)
+        out.append(
+            (
+                row.place,
+                {"text": row.what, "below": ", ".join(part for part in taken if part)},
+                row.value_text,
+                {"text": row.expected_text, "below": reason},
+                {"text": verdict, "tone": "stop" if verdict == "fail" else ""},
+            )
         )
-        for row in rows
-    ]
-    head = ("Place", "what", "reading", "expected", "verdict", "taken", "instrument", "who")
-    return table(
-        head, ("auto", "2fr", "auto", "auto", "1fr", "auto", "1fr", "auto"), "llrrllll", out
-    )
+    head = ("Place", "what, when, with, by", "reading", "expected", "verdict")
+    return table(head, ("auto", "3fr", "auto", "4fr", "auto"), "llrll", out)
 
 
 def rack_blocks(racks: Sequence[RackView], *, imperial: bool) -> list[Block]:
@@ -783,7 +781,6 @@ def extending(view: JobView) -> list[Block]:
             "llrrr",
             rows,
         ),
-        cautions(),
     ]
 
 

@@ -1,5 +1,6 @@
 """Labels for cables, loudspeakers, amplifiers and racks on common sheets, each with a QR code."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -59,6 +60,13 @@ LABEL_SHEETS: Final[dict[str, LabelSheet]] = {
 }
 """Sheets as they are sold by measure: common practice, no source. Check yours against a ruler."""
 
+_EDGE: Final = 4.5
+_TALL: Final = 35.0
+"""Labels as tall as that have larger lettering. [mm]"""
+
+_CAP_MM: Final = fonts.CAP_RATIO * 25.4 / 72.0
+"""Height of a capital per point of type. [mm]"""
+
 _LONGEST_CODE: Final = 400
 """Characters of a code: at four bytes each they still fit the largest symbol."""
 
@@ -85,8 +93,9 @@ def label_rows(view: JobView) -> list[tuple[str, list[str], str]]:
         for here, there in ((row.from_label, row.to_label), (row.to_label, row.from_label)):
             out.append((row.run_label, [f"here {here}", f"other end {there}", row.cable], code))
     for item in view.speakers:
-        tap = f"{item.tap_text}, {words.volts(view.title.line_voltage_v)} line"
-        out.append((item.label, [tap, item.room_label, item.type_name], link(view, item)))
+        tap = f"{item.tap_text}, {view.title.line_voltage_v:.3g} V line"
+        kind = f"{item.type_mark}: {item.type_name}" if item.type_mark else item.type_name
+        out.append((item.label, [tap, item.room_label, kind], link(view, item)))
     for rack in view.racks:
         out.append((rack.label, [rack.place_text, job], f"{rack.label} | {job}"))
         for amplifier in rack.amplifiers:
@@ -100,12 +109,22 @@ def label_rows(view: JobView) -> list[tuple[str, list[str], str]]:
             for channel in amplifier.channels:
                 name = f"{amplifier.label}.{channel.number}"
                 lines = [
-                    f"{channel.lines_text or 'spare'}, {words.volts(channel.voltage_v)}",
+                    f"{channel.lines_text or 'spare'}, {channel.voltage_v:.3g} V line",
                     f"plan {words.watts(channel.load_w)},"
                     f" {words.ohms(channel.meter_ohm or channel.impedance_ohm) or 'no load'}",
                     "measured ............ Ω on ............",
                 ]
                 out.append((name, lines, f"{name} | {channel.lines_text} | {job}"))
+    return out
+
+
+def _wrapped(lines: Sequence[str], *, room_mm: float, cap_mm: float) -> list[str]:
+    """Return lines that fit, a long one over two."""
+    out: list[str] = []
+    for line in lines:
+        parts = fonts.wrap(line, room_mm=room_mm, cap_mm=cap_mm)
+        rest = " ".join(parts[1:])
+        out += [*parts[:1], *([fonts.fit(rest, room_mm=room_mm, cap_mm=cap_mm)] if rest else [])]
     return out
 
 
@@ -120,18 +139,19 @@ def label_pdf(view: JobView, *, sheet: str = "") -> bytes:
         One of :data:`LABEL_SHEETS`; empty for the usual one of the job's paper.
     """
     form = LABEL_SHEETS[sheet or _USUAL[view.title.paper]]
-    room = form.size[0] - 5.5 - min(form.size[1] - 6.0, 16.0)
-    lines_room = int((form.size[1] - 4.0 - 5.5) / 3.6)
+    inset = 2.0 if form.corner[0] > 2.0 else _EDGE  # no printer reaches the edge of a sheet
+    room = form.size[0] - 2.0 * inset - 1.5 - min(form.size[1] - 6.0, 16.0)
+    head_pt, line_pt = (18.0, 10.0) if form.size[1] >= _TALL else (13.0, 8.0)
+    head_cap, line_cap = (_CAP_MM * points for points in (head_pt, line_pt))
+    lines_room = int((form.size[1] - 4.0 - 1.9 * head_cap) / (1.92 * line_cap))
     rows = label_rows(view)
     per = form.columns * form.rows
     sections: list[dict[str, Any]] = []
     for start in range(0, max(len(rows), 1), per):
         labels = [
             {
-                "head": fonts.fit(head, room_mm=room, cap_mm=3.03, weight="semibold"),
-                "lines": [
-                    fonts.fit(line, room_mm=room, cap_mm=1.87) for line in lines[:lines_room]
-                ],
+                "head": fonts.fit(head, room_mm=room, cap_mm=head_cap, weight="semibold"),
+                "lines": _wrapped(lines, room_mm=room, cap_mm=line_cap)[:lines_room],
                 "qr": qr_svg(code[:_LONGEST_CODE]),
             }
             for head, lines, code in rows[start : start + per]
@@ -149,6 +169,9 @@ def label_pdf(view: JobView, *, sheet: str = "") -> bytes:
                 "pitch_y": form.pitch[1],
                 "width": form.size[0],
                 "height": form.size[1],
+                "inset": inset,
+                "head_pt": head_pt,
+                "line_pt": line_pt,
                 "labels": labels,
             }
         )

@@ -375,7 +375,7 @@ def _inset(
     drawing: Drawing,
 ) -> Box:
     """Draw the level map small in the key column, if there is room for it."""
-    left, top, right, bottom = column[0], column[1] + 3.1, column[2], column[3]
+    left, top, right, bottom = column[0], column[1] + 5.1, column[2], column[3]
     note = paragraph_height(level.note, room_mm=right - left) if level.note else 0.0
     tall = min(bottom - top - 14.0 - note, 46.0)
     if tall < 14.0:

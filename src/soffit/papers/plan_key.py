@@ -287,7 +287,7 @@ def key_inset(scene: Scene, column: Box, room: RoomView, parts: Sequence[Part], 
     Box
         What is left of the column.
     """
-    left, top, right, bottom = column[0], column[1] + 3.1, column[2], column[3]
+    left, top, right, bottom = column[0], column[1] + 5.1, column[2], column[3]
     tall = min(bottom - top - 4.0, 40.0)
     if tall < 12.0:
         return column

@@ -198,7 +198,7 @@ class Drawing:
             if is_last:
                 self._pair((right, self.area[2]), top)
                 self._word(
-                    (self.area[2], top + 15.6),
+                    (self.area[2], top + ROW - 2.8),
                     f"to {row.goes_on}, next sheet",
                     colour=ACCENT,
                     anchor="end",

@@ -5,8 +5,17 @@ from collections.abc import Iterable, Sequence
 from soffit.measure.verdict import Verdict
 from soffit.model.readings import Reading
 from soffit.papers.views import ReadingRow
+from soffit.papers.words import hertz
 from soffit.work.prove import FIELD_NOTE, report
 from soffit.work.whole import Whole
+
+_QUANTITIES = {
+    "ear": "by ear",
+    "visual": "seen",
+    "level dba": "level",
+    "sti": "speech transmission index",
+}
+"""Quantities that people call otherwise than the file."""
 
 _WAYS = {
     "whole": "whole line",
@@ -37,9 +46,10 @@ def reading_rows(whole: Whole) -> tuple[ReadingRow, ...]:
 
 
 def _row(reading: Reading, verdict: Verdict) -> ReadingRow:
-    tone = f"{reading.frequency_hz:g} Hz" if reading.frequency_hz else ""
+    tone = hertz(reading.frequency_hz)
+    quantity = _QUANTITIES.get(reading.quantity, reading.quantity)
     what = ", ".join(
-        part for part in (reading.quantity, _WAYS[reading.direction], tone, reading.note) if part
+        part for part in (quantity, _WAYS[reading.direction], tone, reading.note) if part
     )
     reason = f": {verdict.reasons[0]}" if verdict.reasons and verdict.status != "pass" else ""
     return ReadingRow(
