@@ -152,7 +152,7 @@ def _first_page_kb(folder: Path) -> float:
     page = Page(folder)
     total = len(gzip.compress(page.send("GET", "/").content, 4))
     static = Path(__file__).resolve().parents[1] / "src" / "soffit" / "web" / "static"
-    for name in ("page.css", "page.js", "api.js", "shelf.js", "mark.svg"):
+    for name in ("page.css", "page.js", "api.js", "shelf.js", "send_plan.js", "mark.svg"):
         total += len(gzip.compress((static / name).read_bytes(), 4))
     for weight in ("light", "regular", "semibold"):
         total += len(page.send("GET", f"/static/{static_mark()}/{weight}.woff").content)

@@ -1,8 +1,8 @@
 """The whole job in a browser, as a person would do it: by mouse, by touch, by keyboard alone.
 
 Touch targets and contrast follow WCAG 2.2 (W3C Recommendation, 2023): success criteria 1.4.3
-(contrast 4.5:1), 1.4.10 (reflow at 320 CSS pixels), 2.1.1 (keyboard), 2.5.5 (target size 44 by
-44 CSS pixels), 4.1.2 (name, role, value).
+(contrast 4.5:1, in drawings and placeholders too), 1.4.11 (3:1 for signs), 1.4.10 (reflow at 320
+CSS pixels), 2.1.1 (keyboard), 2.5.5 (target size 44 by 44 CSS pixels), 4.1.2 (name, role, value).
 """
 
 import re
@@ -458,6 +458,71 @@ PALE = """
   return found;
 }
 """
+FAINT = """
+() => {
+  const numbers = (text) => (text.match(/[\\d.]+/g) || []).map(Number);
+  const light = ([r, g, b]) => {
+    const f = (v) => { v /= 255; return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; };
+    return 0.2126 * f(r) + 0.7152 * f(g) + 0.0722 * f(b);
+  };
+  const ratio = (a, b) => (Math.max(light(a), light(b)) + 0.05) / (Math.min(light(a), light(b)) + 0.05);
+  const isSeen = (style) => style.fill.startsWith('rgb') && numbers(style.fill)[3] !== 0 && style.opacity > 0.9;
+  const page = (e) => {
+    for (; e; e = e.parentElement) {
+      const c = numbers(getComputedStyle(e).backgroundColor);
+      if (c.length === 3 || c[3] > 0.99) return c;
+    }
+    return [255, 255, 255];
+  };
+  const found = [];
+  for (const svg of document.querySelectorAll('main svg')) {
+    if (!svg.getClientRects().length) continue;
+    const shapes = [...svg.querySelectorAll('rect, path, circle, polygon, text')];
+    const isMapped = svg.closest('.board.mapped');
+    shapes.forEach((text, index) => {
+      if (text.tagName !== 'text' || !text.getClientRects().length || !text.textContent.trim()) return;
+      const style = getComputedStyle(text);
+      const box = text.getBoundingClientRect();
+      let ground = page(svg);
+      let isOnShape = false;
+      for (let i = index - 1; i >= 0; i -= 1) { // what was painted last before it, under its middle
+        const shape = shapes[i];
+        if (shape.tagName === 'text' || !shape.getClientRects().length) continue;
+        const paint = getComputedStyle(shape);
+        if (!isSeen(paint)) continue;
+        const p = svg.createSVGPoint();
+        p.x = box.x + box.width / 2; p.y = box.y + box.height / 2;
+        if (!shape.isPointInFill(p.matrixTransform(shape.getScreenCTM().inverse()))) continue;
+        ground = numbers(paint.fill).slice(0, 3);
+        isOnShape = true;
+        break;
+      }
+      const isHaloed = style.paintOrder.startsWith('stroke') && parseFloat(style.strokeWidth) > 0;
+      if (isHaloed) ground = numbers(style.stroke);
+      if (isMapped && !isOnShape && !isHaloed) found.push(`${text.textContent} lies on the map bare`);
+      const got = ratio(numbers(style.fill), ground);
+      if (got < 4.5) found.push(`${text.textContent} ${got.toFixed(2)} on ${ground}`);
+    });
+  }
+  for (const e of document.querySelectorAll('main [placeholder]')) {
+    if (!e.getClientRects().length) continue;
+    const style = getComputedStyle(e, '::placeholder');
+    const got = style.opacity * ratio(numbers(style.color), page(e));
+    if (got < 4.5) found.push(`placeholder ${e.placeholder} ${got.toFixed(2)}`);
+  }
+  for (const e of document.querySelectorAll('.handle .touch')) {
+    const box = e.getBoundingClientRect();
+    if (box.width < 43.9) found.push(`handle ${e.parentElement.dataset.id} ${box.width}`);
+  }
+  for (const e of document.querySelectorAll('.sign, .knob, .unit path, .unit circle[stroke]')) {
+    const paint = getComputedStyle(e);
+    if (!paint.stroke.startsWith('rgb') || !e.getClientRects().length) continue;
+    const got = ratio(numbers(paint.stroke), page(e.ownerSVGElement));
+    if (got < 3) found.push(`${e.parentElement.dataset.id || e.outerHTML.slice(0, 60)} ${got.toFixed(2)}`);
+  }
+  return [...new Set(found)].slice(0, 12);
+}
+"""  # noqa: E501 one script
 TWICE = """
 () => {
   const ids = [...document.querySelectorAll('[id]')].map((e) => e.id);
@@ -479,10 +544,11 @@ def test_every_sheet_can_be_read_and_hit(
     watch = Watch(page, server.link)
     for path in ["/", *(f"/jobs/hall/{sheet}" for sheet in SHEETS)]:
         page.goto(server.link + path)
-        page.wait_for_timeout(250)
+        page.wait_for_load_state("networkidle")
         assert page.evaluate(NAMELESS) == [], path
         assert page.evaluate(SMALL) == [], path
         assert page.evaluate(PALE) == [], path
+        assert page.evaluate(FAINT) == [], path
         assert page.evaluate(TWICE) == [], path
         assert page.locator("h1").count() == 1, path
         assert page.locator("html[lang]").count() == 1
@@ -492,13 +558,35 @@ def test_every_sheet_can_be_read_and_hit(
     context.close()
 
 
+def test_the_measures_find_what_is_faint_small_or_bare(desk: Any, server: Server) -> None:
+    desk.goto(f"{server.link}/jobs/hall/ceiling")
+    expect(desk.locator("#legend")).to_be_visible()
+    assert desk.evaluate(FAINT) == []
+    assert desk.evaluate("document.querySelectorAll('#plan text').length") > 10
+    desk.evaluate(
+        "for (const e of document.querySelectorAll('#names text')) e.style.fill = '#aaaaaa'"
+    )
+    assert desk.evaluate(FAINT)
+    desk.goto(f"{server.link}/jobs/hall/survey")
+    assert desk.evaluate("document.querySelectorAll('.handle .touch').length") > 1
+    assert desk.evaluate(FAINT) == []
+    desk.evaluate("document.querySelector('.handle .touch').setAttribute('r', '15')")
+    assert desk.evaluate(FAINT)
+    desk.goto(f"{server.link}/jobs/hall/prove")
+    assert desk.evaluate(FAINT) == []
+    desk.evaluate("document.documentElement.style.setProperty('--soft', '#c0c0c0')")
+    assert any("placeholder" in text for text in desk.evaluate(FAINT))
+
+
 def test_sheets_hold_at_320_pixels_and_twice_the_size(browser: Any, server: Server) -> None:
     context = browser.new_context(viewport={"width": 640, "height": 900}, device_scale_factor=1)
     page = context.new_page()
     for sheet in SHEETS:
         page.goto(f"{server.link}/jobs/hall/{sheet}")
         page.set_viewport_size({"width": 320, "height": 450})  # 640 at 200 %
-        page.wait_for_timeout(150)
+        page.wait_for_function("innerWidth === 320")
+        assert page.evaluate(SMALL) == [], sheet
+        assert page.evaluate(FAINT) == [], sheet
         over = page.evaluate("document.documentElement.scrollWidth - innerWidth")
         assert over <= 0, sheet
         page.set_viewport_size({"width": 640, "height": 900})

@@ -101,7 +101,9 @@ def shelf_page(request: Request, shelf: ShelfOf) -> Response:
 
 
 @router.get("/plan-files/{plan}")
-def plan_file_page(request: Request, shelf: ShelfOf, desk: DeskOf, plan: str) -> Response:
+def plan_file_page(
+    request: Request, shelf: ShelfOf, desk: DeskOf, plan: str, job: str = ""
+) -> Response:
     """Show what was read from a plan file, to accept or mend."""
     found = desk.find(plan)
     if found.first != plan:
@@ -116,6 +118,7 @@ def plan_file_page(request: Request, shelf: ShelfOf, desk: DeskOf, plan: str) ->
         ],
         jobs=[entry for entry in shelf.entries() if not entry.problem and not entry.is_put_away],
         is_single=shelf.is_single,
+        into=job,
     )
 
 

@@ -1,7 +1,8 @@
 // @ts-check
 /** The list of jobs: begin, copy, put away, take in. */
 import { ask, need } from "./api.js";
-import { say, tell } from "./page.js";
+import { tell } from "./page.js";
+import "./send_plan.js";
 
 /** @param {string} path @param {unknown} body @param {string} sheet */
 async function open(path, body, sheet) {
@@ -27,21 +28,6 @@ need("upload").addEventListener("submit", (event) => {
   event.preventDefault();
   const file = /** @type {HTMLInputElement} */ (need("upload-file")).files?.[0];
   if (file) open(`/api/jobs/upload?name=${encodeURIComponent(file.name)}`, file, "ceiling");
-});
-need("plan-file").addEventListener("submit", async (event) => {
-  event.preventDefault();
-  const files = [.../** @type {FileList} */ (/** @type {HTMLInputElement} */ (need("plan-file-file")).files)];
-  let first = "";
-  try {
-    for (const file of files) {
-      say(`Reading ${file.name} …`);
-      const plan = await ask("POST", `/api/plan-files/upload?name=${encodeURIComponent(file.name)}${first ? `&beside=${first}` : ""}`, file);
-      first = first || plan.key;
-    }
-    if (first) location.assign(`/plan-files/${first}`);
-  } catch (error) {
-    tell(error);
-  }
 });
 for (const [attribute, word] of [["duplicate", "duplicate"], ["putAway", "put-away"]]) {
   document.querySelectorAll("button").forEach((button) => {

@@ -7,6 +7,7 @@ import { outline, pressed } from "./sketch.js";
 import { surfaces } from "./surfaces.js";
 import { cards } from "./things.js";
 import { controls } from "./underlay.js";
+import "./send_plan.js";
 
 /** @param {string} text @returns {string | number} a bare number as such */
 function value(text) {
