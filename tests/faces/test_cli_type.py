@@ -262,7 +262,8 @@ def test_types_are_listed_and_shown(job: Path, capsys: pytest.CaptureFixture[str
     assert "ceiling-6" in capsys.readouterr().out
     assert run(["type", "--show", "small", "--into", str(job)]) == 0
     shown = capsys.readouterr().out
-    assert "4k Hz 90°" in shown
+    assert "500 Hz 90°, 1 kHz 90°" in shown
+    assert "4 kHz 90°" in shown
     assert tomllib.loads(shown)["speaker_types"]["small"]["depth"] == 0.1
     for other in ("awg16-riser", "terminal-3", load_demo_catalogue().amplifier_types[0].id):
         assert run(["type", "--show", other]) == 0

@@ -188,6 +188,11 @@ def find_type(folder: Path | None, type_id: str) -> AnyType:
     return found[0]
 
 
+def _hertz(band: str) -> str:
+    """Write an octave band with its unit: ``500 Hz``, ``4 kHz``."""
+    return f"{band.removesuffix('k')} kHz" if band.endswith("k") else f"{band} Hz"
+
+
 def type_text(entry: AnyType) -> str:
     """Return one type as it would stand in a catalogue, and what follows from it.
 
@@ -203,7 +208,9 @@ def type_text(entry: AnyType) -> str:
     if isinstance(entry, HardwareType):
         return hardware_toml(entry)
     angles = coverage_deg(entry)
-    shown = ", ".join(f"{band} Hz {angle:.0f}°" for band, angle in zip(BANDS, angles, strict=True))
+    shown = ", ".join(
+        f"{_hertz(band)} {angle:.0f}°" for band, angle in zip(BANDS, angles, strict=True)
+    )
     return f"{speaker_toml(entry)}# covers (-6 dB, full angle): {shown}\n"
 
 
