@@ -5,8 +5,12 @@ import math
 import pytest
 
 from soffit.measure.entry import figure_text
+from soffit.measure.evidence import Evidence, Shown
 from soffit.measure.expected import expected_line
+from soffit.measure.hunt import Hunt
+from soffit.measure.line_of_job import guessed_line
 from soffit.measure.line_plan import LinePlan, Place
+from soffit.measure.predict import Look
 from soffit.measure.verdict import LineJudge, Verdict
 from soffit.model.readings import Reading
 from soffit.tables.settings import DEFAULT_LIMITS
@@ -79,3 +83,16 @@ def test_dc_ohms_of_small_taps_are_not_promised_to_be_few() -> None:
 def test_numbers_carry_no_power_of_ten() -> None:
     for value in (2314.2, 98_765.4, 0.0212, 0.000_04, 12.0):
         assert "e" not in figure_text(value)
+
+
+def test_a_line_that_reads_odd_is_not_listed_as_sound_alone() -> None:
+    """61 ohm where 24 units of 5 W at 70.7 V should read 36: half of it is not 'nothing'."""
+    plan = guessed_line(
+        label="L1", voltage_v=70.7107, count=24, tap_w=5.0, spacing_m=6.0, feed_m=30.0,
+        wire_ohm_m=0.0214,
+    )  # fmt: skip
+    shown = Shown(look=Look(direction="whole", place=-1, tone_hz=1000.0), value=61.0)
+    hunt = Hunt(plan=plan, limits=DEFAULT_LIMITS, evidence=Evidence(shown=(shown,)))
+    whole_line = next(entry for entry in hunt.advice().ranked if entry.place < 0)
+    assert dict(whole_line.kinds).get("none", 0.0) < 0.8
+    assert ", or " in whole_line.words

@@ -20,6 +20,8 @@ Outcome = Literal["go on", "found", "sound", "cannot tell", "refuse"]
 ONE_KILOHERTZ: Final = (1000.0,)
 ALTERNATIVES: Final = 4
 LISTED_SHARE: Final = 0.02
+NEARLY: Final = 0.25
+"""Part of the likeliest cause's share from which another is named beside it."""
 MISFIT_TAIL: Final = 1e-4
 
 
@@ -265,6 +267,19 @@ def _why(test: Test, best: Ranked) -> str:
     return f"{lead}; this tells most about the place per minute ({gain})"
 
 
+def _words(listed: Sequence[tuple[str, float]], label: str, *, is_whole: bool) -> str:
+    """Say the likeliest cause; of the whole line also those that are nearly as likely.
+
+    A share of the whole line that is half 'nothing is wrong' and half 'thin cable' must not read
+    as a line that is sound.
+    """
+    kinds = fault_kinds()
+    most = listed[0][1]
+    told = [kind for kind, share in listed if share >= NEARLY * most] if is_whole else []
+    named = [kinds[kind].words.format(place=label) for kind in told[:3] or [listed[0][0]]]
+    return ", or ".join(named)
+
+
 def rank(posterior: Posterior) -> tuple[Ranked, ...]:
     """Rank places, with what may be wrong at each.
 
@@ -294,7 +309,7 @@ def rank(posterior: Posterior) -> tuple[Ranked, ...]:
                 label="the whole line" if place < 0 else label,
                 share=share,
                 kinds=listed,
-                words=first.words.format(place=label),
+                words=_words(listed, label, is_whole=place < 0),
                 mend=first.mend.format(place=label),
             )
         )
