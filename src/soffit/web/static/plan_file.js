@@ -40,6 +40,7 @@ async function send(accept) {
         make("button", { type: "button", class: "main", onclick: () => send(true) }, "Take these over"));
       return;
     }
+    if (!job && !Object.values(rooms).some((keys) => keys.length)) sessionStorage.setItem("soffit-said", "Room 1 stands for the first room: draw it anew on the plan, then the others.");
     location.assign(`/jobs/${told.job}/survey`);
   } catch (error) {
     tell(error);
