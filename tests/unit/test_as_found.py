@@ -276,3 +276,19 @@ def test_a_full_channel_is_not_offered_minus_watts() -> None:
     state = judge_found(line(measured_ohm=60.0, amplifier_w=60.0), CATALOGUE)
     assert "nothing may be added: 33 W over, headroom kept" in state.text()
     assert ": -" not in state.text()
+
+
+def test_a_unit_of_unknown_type_is_taken_for_one_that_has_its_tap(tmp_path: Path) -> None:
+    """ceiling-6, the commonest here, has no 5 W tap: the job must not stop on our own guess."""
+    text = "unit,type,tap,count,place\n1,ceiling-6,7.5,4,hall\n2,?,5,1,corridor\n3,?,,1,store\n"
+    state = judge_found(
+        FoundLine(voltage_v=LINE_70_V, units=parse_walk(text, CATALOGUE)), CATALOGUE
+    )
+    kept = keep_found(state, CATALOGUE, tmp_path / "job")
+    speakers = open_job(tmp_path / "job").design.speakers
+    assert [item.type_id for item in speakers[:4]] == ["ceiling-6"] * 4
+    guess = CATALOGUE.speaker(speakers[4].type_id)
+    assert 5.0 in {tap.power_w for tap in guess.taps_at(LINE_70_V)}
+    assert speakers[5].type_id == "ceiling-6"
+    assert any(text.startswith("type of one unit: ") for text in kept.assumed)
+    assert not [f for f in check_job(open_job(tmp_path / "job")).findings if f.code == "LINE-05"]

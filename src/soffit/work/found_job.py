@@ -129,7 +129,7 @@ def keep_found(
     rooms = _rooms(units)
     if any(unit.at is None for unit in units):
         assumed.append(
-            f"places of {sum(unit.at is None for unit in units)} units: drawn in a row,"
+            f"places of {_units_text(sum(unit.at is None for unit in units))}: drawn in a row,"
             f" {_STEP_M:g} m apart; nobody noted them"
         )
     assumed.append(f"walls {_MARGIN_M:g} m around the units, ceilings at {_HEIGHT_M:g} m")
@@ -168,18 +168,24 @@ def _units(state: FoundState, catalogue: Catalogue) -> tuple[list[_Unit], list[s
             why=f"a line as found has at most {_MOST_UNITS}",
             do="divide the table by lines",
         )
-    stand_in = _stand_in(live, catalogue, state.line.voltage_v)
     assumed = []
-    n_types = sum(unit.count for unit in live if not unit.type_id)
+    taken = Counter[str]()
+    for unit in live:
+        if not unit.type_id:
+            taken[_stand_in(live, catalogue, state.line.voltage_v, unit.tap_w).id] += unit.count
     n_taps = sum(unit.count for unit in live if unit.tap_w is None)
-    if n_types:
-        assumed.append(f"type of {n_types} units: {stand_in.id}; nobody could read it")
+    for type_id, number in sorted(taken.items()):
+        assumed.append(f"type of {_units_text(number)}: {type_id}; nobody could read it")
     if n_taps:
-        assumed.append(f"tap of {n_taps} units: {_why_tap(state)}; nobody could read it")
+        assumed.append(f"tap of {_units_text(n_taps)}: {_why_tap(state)}; nobody could read it")
     guesses = list(state.guesses[0]) if len(state.guesses) == 1 else []
     found: list[_Unit] = []
     for unit in live:
-        entry = catalogue.speaker(unit.type_id) if unit.type_id else stand_in
+        entry = (
+            catalogue.speaker(unit.type_id)
+            if unit.type_id
+            else _stand_in(live, catalogue, state.line.voltage_v, unit.tap_w)
+        )
         for part in range(unit.count):
             number = len(found) + 1
             tap, notes = _tap(unit, entry, state.line.voltage_v, guesses)
@@ -211,16 +217,38 @@ def _note(unit: FoundUnit, notes: Sequence[str]) -> str:
     return "; ".join(part for part in parts if part)
 
 
-def _stand_in(live: Sequence[FoundUnit], catalogue: Catalogue, voltage_v: float) -> SpeakerType:
-    """Return the type that units of unknown type are taken for."""
+def _units_text(number: int) -> str:
+    return "one unit" if number == 1 else f"{number} units"
+
+
+def _stand_in(
+    live: Sequence[FoundUnit], catalogue: Catalogue, voltage_v: float, tap_w: float | None
+) -> SpeakerType:
+    """Return the type that units of unknown type are taken for: one that has the tap, if any has.
+
+    The commonest of the line goes first, then ceiling loudspeakers of the catalogue, lightest
+    first, then what else has that tap.
+    """
+
+    def has_tap(entry: SpeakerType) -> bool:
+        return tap_w is None or any(
+            abs(tap.power_w - tap_w) < 0.01 * tap.power_w for tap in entry.taps_at(voltage_v)
+        )
+
     counts = Counter(unit.type_id for unit in live if unit.type_id for _ in range(unit.count))
-    if counts:
-        return catalogue.speaker(min(counts, key=lambda key: (-counts[key], key)))
+    own = [catalogue.speaker(key) for key in sorted(counts, key=lambda key: (-counts[key], key))]
     usual = [
         entry
         for entry in catalogue.speaker_types
         if entry.kind == "ceiling" and entry.taps_at(voltage_v)
     ]
+    usual.sort(key=lambda entry: (entry.mass_kg, entry.id))
+    others = [entry for entry in catalogue.speaker_types if entry.kind != "subwoofer"]
+    for entry in (*own, *usual, *others):
+        if has_tap(entry):
+            return entry
+    if own:
+        return own[0]
     if not usual:
         raise JobError(
             what=f"no type of the catalogue stands for units on {voltage_v:.4g} V",
@@ -228,7 +256,7 @@ def _stand_in(live: Sequence[FoundUnit], catalogue: Catalogue, voltage_v: float)
             why="no ceiling loudspeaker in it has a tap for that voltage",
             do="enter the old type in catalogue.toml, and name it in the table",
         )
-    return min(usual, key=lambda entry: (entry.mass_kg, entry.id))
+    return usual[0]
 
 
 def _why_tap(state: FoundState) -> str:
