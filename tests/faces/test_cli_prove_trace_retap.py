@@ -243,8 +243,10 @@ def test_a_ring_is_not_traced_as_it_is_but_once_it_was_opened(job, capsys):
     assert "not judged" in body["verdicts"][0]["reasons"][0]
     assert any("L1/7" in note for note in body["notes"])
     _, sheet = spoken(capsys, "prove", str(job), "--expect")
-    assert [row["middle"] for row in sheet["expected"]] == [r["middle"] for r in chain["expected"]]
-    assert all("ring opened first" in row["drive"] for row in sheet["expected"])
+    of_line = [row for row in sheet["expected"] if row["quantity"] != "level dba"]
+    of_chain = [row for row in chain["expected"] if row["quantity"] != "level dba"]
+    assert [row["middle"] for row in of_line] == [row["middle"] for row in of_chain]
+    assert all("ring opened first" in row["drive"] for row in of_line)
     spoken(capsys, "prove", str(job), "--add", "L1 seen ring opened")
     code, body = spoken(capsys, "trace", str(job), "--line", "L1")
     assert code == 0

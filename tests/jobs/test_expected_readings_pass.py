@@ -11,6 +11,8 @@ def entry(row: Expected) -> str:
     assert row.middle is not None
     if row.quantity == "impedance":
         return f"{row.place} {row.direction} 1 kHz {row.middle:.5g} ohm"
+    if row.quantity == "level dba":
+        return f"{row.place_key} {row.middle:.1f} dBA"
     if row.quantity == "voltage":
         return f"{row.place} {row.middle:.5g} V"
     return f"{row.place} {1000.0 * row.middle:.5g} mA"
@@ -22,7 +24,7 @@ def judged(folder: Path, drive: str) -> dict[str, str]:
         for row in expected_sheet(folder, tones_hz=(1000.0,))
         if row.middle is not None and not row.text
     ]
-    assert rows
+    assert {row.quantity for row in rows} == {"impedance", "voltage", "current", "level dba"}
     now = "2024-05-01T10:00:00+00:00"
     readings = readings_from_texts([entry(row) for row in rows], now=now, drive=drive)
     report = add_readings(folder, readings, is_sure=True)

@@ -544,7 +544,7 @@ def _notes(
 
 
 def expected_sheet(folder: Path, *, tones_hz: Sequence[float]) -> list[Expected]:
-    """Expect every reading of every line of a job.
+    """Expect every reading of every line of a job, and the level at its test points.
 
     Parameters
     ----------
@@ -579,7 +579,35 @@ def expected_sheet(folder: Path, *, tones_hz: Sequence[float]) -> list[Expected]
         if line.key in closed:
             found = tuple(replace(row, drive=f"{RING_FIRST}; {row.drive}") for row in found)
         rows += found
-    return rows
+    return rows + _level_rows(job)
+
+
+def _level_rows(job: Job) -> list[Expected]:
+    """Expect the levels at the test points, as the commissioning sheet has them."""
+    if not any(room.test_points for room in job.survey.rooms):
+        return []
+    from soffit.work.whole import evaluate_job
+
+    tolerance = job.survey.limits["level_tolerance_db"]
+    drive_db = job.survey.limits["sound_test_drive_db"]
+    return [
+        Expected(
+            place=level.label,
+            place_key=level.key,
+            quantity="level dba",
+            direction="",
+            frequency_hz=None,
+            plan=level.level_dba,
+            middle=level.level_dba,
+            low=level.level_dba - tolerance,
+            high=level.level_dba + tolerance,
+            unit="dBA",
+            drive=f"pink noise {drive_db:g} dB under the line voltage, Leq 15 s or longer",
+            tolerance=f"± {tolerance:g} dB (common practice, no source)",
+        )
+        for room in evaluate_job(job).sound.rooms
+        for level in room.test_levels
+    ]
 
 
 def report_of(folder: Path) -> ProveReport:
