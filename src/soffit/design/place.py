@@ -20,7 +20,13 @@ from soffit.design.place_level import wanted_level_dba
 from soffit.design.place_look import BLOCKS, LookFrame, look_frame, look_penalty
 from soffit.design.place_mix import Mix, gains_tried, mix_of, types_in
 from soffit.design.place_option import Known, fields_of, option_of, option_speakers
-from soffit.design.place_question import Question, make_plans, make_question, mixed_plan
+from soffit.design.place_question import (
+    Question,
+    make_plans,
+    make_question,
+    mixed_plan,
+    nearest_tap,
+)
 from soffit.design.place_search import Layout, keeps_limits, spread_of
 from soffit.design.place_words import pattern_text
 from soffit.errors import NoSolutionError
@@ -37,6 +43,10 @@ Progress = Callable[[float, str], None]
 """Told the share done and what is being done."""
 
 _MOST_OPTIONS: Final = 40
+
+_ROUNDS: Final = 3
+"""Most searches until what hangs by hand is weighed against the tap that the others get."""
+
 _SPECIFIED: Final = "specified spacing"
 
 _SHADOW_DB: Final = 2.0
@@ -128,9 +138,82 @@ def choose_layouts(  # noqa: PLR0913 the whole question of a room, each by name
         )
         for kind in kinds or (speaker_type,)
     )
-    question = voices[0]
     tell = progress or (lambda _done, _text: None)
     tell(0.0, f"{room.label}: looking for free places")
+    result = _weighed(voices, ceiling_voice, tell)
+    tell(1.0, f"{room.label}: {result.chosen.count} speakers")
+    return result
+
+
+def _weighed(
+    voices: tuple[Question, ...], ceiling_voice: Sequence[int], tell: Progress
+) -> RoomLayouts:
+    """Search until what hangs by hand is weighed against the tap that the others get.
+
+    Where taps of it are named, the others may also follow them instead of taking the least that
+    reaches the level; whichever needs fewer speakers is taken.
+    """
+    starts = [voices]
+    named = sorted(voices[0].named_w)
+    taps = voices[0].allowed_taps()
+    if named and taps and voices[0].room.brief.tap_w is None:
+        kind = voices[0].speaker_type
+        tap = nearest_tap(kind, taps, named[len(named) // 2])
+        coil_w = kind.delivered_w(tap)
+        first = replace(voices[0], least_tap_w=tap.power_w)
+        starts.append(tuple(replace(v, guess_w=coil_w) for v in (first, *voices[1:])))
+    most = len(starts) * (_ROUNDS if voices[0].mains else 1)
+    done = 0
+    results: list[RoomLayouts] = []
+    for start in starts:
+        now = start
+        for _ in range(_ROUNDS):
+
+            def tick(part: float, text: str, at: int = done) -> None:
+                tell(min((at + part) / most, 0.99), text)
+
+            result = _searched_once(now, ceiling_voice, tick)
+            done += 1
+            coil_w = _coil_w(now[0], result)
+            if _by_hand(now[0], coil_w) == _by_hand(now[0], now[0].guess_w):
+                break
+            now = tuple(replace(voice, guess_w=coil_w) for voice in now)
+        results.append(result)
+    return min(results, key=_needs)
+
+
+def _needs(result: RoomLayouts) -> tuple[bool, float, float, float]:
+    """Rank: brief met, fewest speakers, watts, spread; where it is missed the most even first."""
+    chosen = result.chosen
+    count = float(chosen.count) if chosen.meets_brief else round(chosen.spread_db, 3)
+    return not chosen.meets_brief, count, round(chosen.watts_w, 6), round(chosen.spread_db, 4)
+
+
+def _by_hand(question: Question, coil_w: float) -> tuple[float, ...]:
+    """Watts of what hangs by hand against those of the searched speakers."""
+    at = replace(question, guess_w=coil_w)
+    pairs = zip(at.mains, at.placed_taps(), strict=False)
+    return tuple(round(at.type_of(item).delivered_w(tap) / coil_w, 6) for item, tap in pairs)
+
+
+def _coil_w(question: Question, result: RoomLayouts) -> float:
+    """Watts at the voice coil of the first type on the tap chosen; the guess where it has none."""
+    chosen, kind = result.chosen, question.speaker_type
+    for number in range(len(chosen.positions)):
+        if chosen.type_at(number) == kind.id:
+            watts = chosen.tap_at(number)
+            for tap in kind.taps_at(question.voltage_v):
+                if tap.power_w == watts:
+                    return kind.delivered_w(tap)
+    return question.guess_w
+
+
+def _searched_once(
+    voices: tuple[Question, ...], ceiling_voice: Sequence[int], tell: Progress
+) -> RoomLayouts:
+    """Search with what hangs by hand weighed against the watts guessed."""
+    question = voices[0]
+    room = question.room
     whole = mix_of(voices)
     plans, candidates = _tried(voices, ceiling_voice, whole, tell)
     searches = [search for plan in plans for search in plan.found]
@@ -147,9 +230,7 @@ def choose_layouts(  # noqa: PLR0913 the whole question of a room, each by name
     else:
         candidates = _settled(candidates, whole, room.brief)
     choice = choose(candidates, room.brief)
-    result = _result(voices, searches, candidates, choice, whole)
-    tell(1.0, f"{room.label}: {result.chosen.count} speakers")
-    return result
+    return _result(voices, searches, candidates, choice, whole)
 
 
 def _tried(

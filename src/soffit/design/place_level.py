@@ -1,5 +1,6 @@
 """Which tap a layout needs: the smallest that reaches the wanted level, the same for all."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -74,12 +75,12 @@ def wanted_level_dba(room: Room, limits: Limits) -> tuple[float, str]:
 def level_of(
     *,
     speaker_type: SpeakerType,
-    voltage_v: float,
+    taps: Sequence[Tap],
     count: int,
     energy_per_watt: float,
+    fixed_energy: float,
     wanted_dba: float,
     drive_db: float,
-    asked_tap_w: float | None,
 ) -> Level | None:
     """Return the tap that a layout needs.
 
@@ -87,37 +88,28 @@ def level_of(
     ----------
     speaker_type
         Type.
-    voltage_v
-        Nominal line voltage. [V]
+    taps
+        Those it may get, rising.
     count
         Speakers.
     energy_per_watt
         Mean A-weighted energy at the ears with one watt at each voice coil. [1/W]
+    fixed_energy
+        The same of what hangs by hand, with its own watts.
     wanted_dba
         Wanted level. [dB]
     drive_db
         Mean power of the programme re the tap power. [dB]
-    asked_tap_w
-        Tap that the brief names. [W]
 
     Returns
     -------
     Level or None
-        None if the type has no tap at this voltage.
+        None if there is no tap.
     """
-    taps = [
-        tap
-        for tap in speaker_type.taps_at(voltage_v)
-        if speaker_type.delivered_w(tap) <= speaker_type.rated_power_w * 1.001
-    ]
-    if not taps:
-        return None
-    if asked_tap_w is not None:
-        taps = [min(taps, key=lambda tap: (abs(tap.power_w - asked_tap_w), tap.power_w))]
     for tap in taps:
         full = float(
             power_ratio_db(
-                max(energy_per_watt * speaker_type.delivered_w(tap), 1e-30)
+                max(energy_per_watt * speaker_type.delivered_w(tap) + fixed_energy, 1e-30)
                 * float(power_ratio(drive_db))
             )
         )

@@ -141,26 +141,6 @@ def types_in(
     return tuple(kinds[type_id] for type_id in ids), tuple(ids.index(kind.id) for kind in wanted)
 
 
-def allowed_taps(question: Question) -> tuple[Tap, ...]:
-    """Return the taps that a type may get: those it stands, or the one that the brief names.
-
-    Parameters
-    ----------
-    question
-        Of the type.
-    """
-    kind = question.speaker_type
-    taps = tuple(
-        tap
-        for tap in kind.taps_at(question.voltage_v)
-        if kind.delivered_w(tap) <= kind.rated_power_w * 1.001
-    )
-    asked = question.room.brief.tap_w
-    if asked is not None and taps:
-        return (min(taps, key=lambda tap: (abs(tap.power_w - asked), tap.power_w)),)
-    return taps
-
-
 def gains_tried(
     voices: Sequence[Question], found: Sequence[CeilingSearch], part_voice: Sequence[int]
 ) -> tuple[tuple[float, ...], ...]:
@@ -218,7 +198,7 @@ def _level(search: CeilingSearch, asked_db: float) -> float:
 def _gains(voices: Sequence[Question]) -> list[tuple[float, ...]]:
     """Distinct ratios of the watts at the voice coils that taps of all types can have at once."""
     out: dict[tuple[float, ...], tuple[float, ...]] = {}
-    for taps in product(*(allowed_taps(voice) for voice in voices)):
+    for taps in product(*(voice.allowed_taps() for voice in voices)):
         watts = [v.speaker_type.delivered_w(tap) for v, tap in zip(voices, taps, strict=True)]
         gains = tuple(watt / watts[0] for watt in watts)
         out.setdefault(tuple(round(log(gain) / _SAME_RATIO) for gain in gains), gains)
@@ -237,7 +217,7 @@ def tap_sets(voices: Sequence[Question], gains: Sequence[float]) -> list[tuple[T
     """
     base = voices[0].speaker_type
     out = []
-    for taps in product(*(allowed_taps(voice) for voice in voices)):
+    for taps in product(*(voice.allowed_taps() for voice in voices)):
         watts = [v.speaker_type.delivered_w(tap) for v, tap in zip(voices, taps, strict=True)]
         first = base.delivered_w(taps[0])
         if all(

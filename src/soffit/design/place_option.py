@@ -1,7 +1,7 @@
 """Layouts as the alternatives that a person compares: figures, taps, and speakers as records."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -59,6 +59,9 @@ class Fields:
     brief: Mix
     total: Mix
     loud: Mix
+    by_hand: dict[float, tuple[FloatArray, FloatArray]] = field(default_factory=dict)
+    """Energy of what hangs by hand in ``brief`` and ``total``, by the watts it is weighed against,
+    each computed once."""
 
 
 def fields_of(voices: Sequence[Question], whole: Mix) -> Fields:
@@ -100,16 +103,23 @@ def option_of(
     question, whole = voices[0], fields.brief
     brief = question.room.brief
     taps, is_reached = _taps(voices, one, fields.loud, wanted)
+    coil_w = question.speaker_type.delivered_w(taps[0]) if taps else question.guess_w
+    fixed = _by_hand(question, fields, coil_w)
     pairs = one.count * whole.first.ears.count
     is_main = mark == "chosen" or pairs < _SMALL
     is_main = is_main or (mark in {"cheaper", "finer"} and pairs < _LARGE)
     is_known = isinstance(one.energy, Known)
     is_public = one.energy is None or (is_main and not is_known)
     energy = whole.energy(one) if is_public or one.energy is None else one.energy()
+    if question.mains:
+        energy = energy - whole.first.fixed_energy + fixed[0]
     levels = power_ratio_db(np.maximum(energy, 1e-30))
     spread = spread_of(energy, brief.evenness_share)
-    total = _total_db(question, one, spread, energy, fields, is_exact=is_public or is_known)
-    placed_w = sum(tap.power_w for tap in question.placed_taps())
+    total: float | None = spread
+    if not brief.evenness_measure.startswith("whole"):
+        everything = _total(one, energy, fields, fixed, is_exact=is_public or is_known)
+        total = None if everything is None else spread_of(everything, brief.evenness_share)
+    placed_w = sum(tap.power_w for tap in replace(question, guess_w=coil_w).placed_taps())
     of = one.voice if len(voices) > 1 else np.zeros(one.count, np.int64)
     kinds = tuple(voices[int(k)].speaker_type.id for k in of)
     watts = tuple(taps[int(k)].power_w for k in of) if taps else ()
@@ -135,22 +145,37 @@ def option_of(
     return option, bool(taps) and is_reached
 
 
+def _by_hand(question: Question, fields: Fields, coil_w: float) -> tuple[FloatArray, FloatArray]:
+    """Energy of what hangs by hand for one watt at each searched speaker, at the watts it has."""
+    if coil_w not in fields.by_hand:
+        at = replace(question, guess_w=coil_w)
+        ears, measure = fields.brief.first.ears, question.room.brief.evenness_measure
+        late = measure.startswith("whole")
+        fields.by_hand[coil_w] = (
+            at.fixed_energy(fields.brief.first.weight, ears, late),
+            at.fixed_energy(fields.total.first.weight, ears, True),
+        )
+    return fields.by_hand[coil_w]
+
+
 def _taps(
     voices: Sequence[Question], one: Candidate, loud: Mix, wanted_dba: float
 ) -> tuple[tuple[Tap, ...], bool]:
     """Tap of each type: the least watts that reach the wanted level, in the ratio of the gains."""
     question = voices[0]
     drive_db = crest_drive_db(question.room.brief.programme, question.limits)
-    per_watt = float(np.mean(loud.energy(one)))
+    by_hand = float(np.mean(loud.first.fixed_energy))
+    per_watt = float(np.mean(loud.energy(one))) - by_hand
+    fixed = by_hand * question.guess_w
     if len(voices) == 1:
         level = level_of(
             speaker_type=question.speaker_type,
-            voltage_v=question.voltage_v,
+            taps=question.allowed_taps(),
             count=one.count,
             energy_per_watt=per_watt,
+            fixed_energy=fixed,
             wanted_dba=wanted_dba,
             drive_db=drive_db,
-            asked_tap_w=question.room.brief.tap_w,
         )
         return ((level.tap,), level.is_reached) if level else ((), False)
     numbers = [int(np.sum(one.voice == number)) for number in range(len(voices))]
@@ -159,29 +184,25 @@ def _taps(
     drive = float(power_ratio(drive_db))
     for taps in sets:
         watts = question.speaker_type.delivered_w(taps[0])
-        full = float(power_ratio_db(max(per_watt * watts, 1e-30) * drive))
+        full = float(power_ratio_db(max(per_watt * watts + fixed, 1e-30) * drive))
         if full >= wanted_dba - LEVEL_SLACK_DB:
             return taps, True
     return (sets[-1], False) if sets else ((), False)
 
 
-def _total_db(
-    question: Question,
+def _total(
     one: Candidate,
-    spread_db: float,
     energy: FloatArray,
     fields: Fields,
+    fixed: tuple[FloatArray, FloatArray],
     *,
     is_exact: bool,
-) -> float | None:
-    """Spread of the whole field; None where reflections would be too much work to sum."""
-    brief, total = question.room.brief, fields.total
-    if brief.evenness_measure.startswith("whole"):
-        return spread_db
+) -> FloatArray | None:
+    """Energy of the whole field; None where reflections would be too much work to sum."""
+    total = fields.total
     if total.first.early is None:
-        fixed = total.first.fixed_energy - fields.brief.first.fixed_energy
-        return spread_of(energy + fixed + total.late(one), brief.evenness_share)
-    return spread_of(total.energy(one), brief.evenness_share) if is_exact else None
+        return np.asarray(energy + (fixed[1] - fixed[0]) + total.late(one))
+    return total.energy(one) - total.first.fixed_energy + fixed[1] if is_exact else None
 
 
 def option_speakers(

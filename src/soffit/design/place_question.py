@@ -56,7 +56,10 @@ class Question:
     share : (n_bands,)
         Share of each octave in one watt of programme.
     guess_w
-        Watts at a voice coil that hand-placed speakers are weighed against. [W]
+        Watts at each searched voice coil that hand-placed speakers are weighed against: a guess
+        first, then those of the tap that was chosen. [W]
+    least_tap_w
+        Least tap that searched speakers get, so that they stand up to what hangs by hand. [W]
     """
 
     room: Room
@@ -72,6 +75,7 @@ class Question:
     ears: Ears
     share: FloatArray
     guess_w: float
+    least_tap_w: float = 0.0
 
     def type_of(self, item: PlacedSpeaker) -> SpeakerType:
         """Return the type of a hand-placed speaker."""
@@ -84,16 +88,45 @@ class Question:
         """Hand-placed speakers that are no subwoofers."""
         return tuple(item for item in self.placed if self.type_of(item).kind != "subwoofer")
 
+    @property
+    def named_w(self) -> tuple[float, ...]:
+        """Watts at the voice coils of hand-placed speakers whose tap is named. [W]."""
+        out = []
+        for item in self.mains:
+            kind = self.type_of(item)
+            taps = kind.taps_at(self.voltage_v)
+            if item.tap_w is not None and taps:
+                wanted = item.tap_w
+                near = min(taps, key=lambda tap: (abs(tap.power_w - wanted), tap.power_w))
+                out.append(kind.delivered_w(near))
+        return tuple(out)
+
+    def allowed_taps(self) -> tuple[Tap, ...]:
+        """Return the taps that a searched speaker may get: those it stands, or the brief's one."""
+        kind = self.speaker_type
+        taps = tuple(
+            tap
+            for tap in kind.taps_at(self.voltage_v)
+            if kind.delivered_w(tap) <= kind.rated_power_w * 1.001
+        )
+        asked = self.room.brief.tap_w
+        if asked is not None and taps:
+            return (min(taps, key=lambda tap: (abs(tap.power_w - asked), tap.power_w)),)
+        return tuple(tap for tap in taps if tap.power_w >= self.least_tap_w) or taps
+
     def placed_taps(self) -> tuple[Tap, ...]:
-        """Return the taps of the hand-placed speakers, as named or nearest to the guess."""
+        """Return the taps of the hand-placed speakers, as named or nearest to the searched ones."""
         out: list[Tap] = []
         for item in self.mains:
             kind = self.type_of(item)
             taps = kind.taps_at(self.voltage_v)
             if not taps:
                 continue
-            wanted = item.tap_w if item.tap_w is not None else self.guess_w
-            out.append(min(taps, key=lambda tap: (abs(tap.power_w - wanted), tap.power_w)))
+            named = item.tap_w
+            if named is None:
+                out.append(nearest_tap(kind, taps, self.guess_w))
+            else:
+                out.append(min(taps, key=lambda tap: (abs(tap.power_w - named), tap.power_w)))
         return tuple(out)
 
     def fixed_energy(self, weight: FloatArray, ears: Ears, late: bool) -> FloatArray:
@@ -183,6 +216,21 @@ class Question:
         return f"{self.room.brief.evenness_measure}; {text}; {self.ears.text}; {total}"
 
 
+def nearest_tap(kind: SpeakerType, taps: Sequence[Tap], coil_w: float) -> Tap:
+    """Return the tap that brings a voice coil nearest to some watts.
+
+    Parameters
+    ----------
+    kind
+        The type.
+    taps
+        Its taps; at least one.
+    coil_w
+        Watts wanted at the voice coil. [W]
+    """
+    return min(taps, key=lambda tap: (round(abs(kind.delivered_w(tap) - coil_w), 9), tap.power_w))
+
+
 def usual_family(limits: Limits) -> Family:
     """Return all regular lattices, nudged within the limits.
 
@@ -243,7 +291,9 @@ def make_question(  # noqa: PLR0913 the whole question of a room, each by name
         raise NoSolutionError(first.what, where=first.where, why=first.why, do=first.do) from error
     taps = speaker_type.taps_at(voltage_v)
     asked = room.brief.tap_w
-    guess = asked if asked is not None else (taps[len(taps) // 2].power_w if taps else 1.0)
+    guess = taps[len(taps) // 2] if taps else None
+    if taps and asked is not None:
+        guess = min(taps, key=lambda tap: (abs(tap.power_w - asked), tap.power_w))
     return Question(
         room=room,
         speaker_type=speaker_type,
@@ -257,7 +307,7 @@ def make_question(  # noqa: PLR0913 the whole question of a room, each by name
         acoustics=acoustics,
         ears=ears,
         share=spectrum_share(programme_spectrum(room.brief.programme)),
-        guess_w=guess,
+        guess_w=speaker_type.delivered_w(guess) if guess is not None else asked or 1.0,
     )
 
 

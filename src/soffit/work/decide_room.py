@@ -8,7 +8,7 @@ import numpy as np
 from soffit.ceiling.tiles import TileField
 from soffit.decibel import power_ratio
 from soffit.design.place import RoomLayouts
-from soffit.design.place_question import WHOLE
+from soffit.design.place_question import WHOLE, nearest_tap
 from soffit.design.taps import choose_taps
 from soffit.design.tiles import ceiling_polygon, face_height_m
 from soffit.errors import NoSolutionError
@@ -286,7 +286,7 @@ def settle_room(job: Job, room: Room, tried: Sequence[RoomLayouts], book: KeyBoo
     """
     best = cheapest(tried)
     speakers = _speakers(job, room, best, book)
-    kept = kept_speakers(job, room)
+    kept = _following(job, kept_speakers(job, room), best.chosen)
     tapped = _tapped(job, room, best.chosen, (*kept, *speakers))
     equal = tapped
     tapped, words = _evened(job, room, best.chosen, equal, has_kept=bool(kept or best.wished))
@@ -296,6 +296,30 @@ def settle_room(job: Job, room: Room, tried: Sequence[RoomLayouts], book: KeyBoo
     if words:
         decision = replace(decision, reason=f"{decision.reason} {words}")
     return RoomDone(decision=decision, speakers=tapped, findings=best.findings)
+
+
+def _following(job: Job, kept: Sequence[Speaker], chosen: Option) -> tuple[Speaker, ...]:
+    """Put speakers that hang by hand on the tap nearest to that of the others, if none is named."""
+    volts = job.survey.site.line_voltage_v
+    if chosen.tap_w is None:
+        return tuple(kept)
+    kind = job.catalogue.speaker(chosen.type_id)
+    tap = _nearest_tap(kind.taps_at(volts), chosen.tap_w)
+    coil_w = kind.delivered_w(tap)
+    out: list[Speaker] = []
+    for speaker in kept:
+        own = job.catalogue.speaker(speaker.type_id)
+        taps = own.taps_at(volts)
+        if _is_named(speaker) or own.kind == "subwoofer" or not taps:
+            out.append(speaker)
+        else:
+            out.append(replace(speaker, tap=nearest_tap(own, taps, coil_w)))
+    return tuple(out)
+
+
+def _is_named(speaker: Speaker) -> bool:
+    """Whether the tap of a speaker that hangs by hand is a fact: named, or hanging already."""
+    return speaker.fixed_tap or speaker.state != "planned"
 
 
 def _exact(
@@ -372,7 +396,7 @@ def _as_placed(speaker: Speaker) -> PlacedSpeaker:
         room_key=speaker.room_key,
         type_id=speaker.type_id,
         position=speaker.position,
-        tap_w=speaker.tap.power_w,
+        tap_w=speaker.tap.power_w if _is_named(speaker) else None,
         mount_height_m=speaker.mount_height_m,
         aim=speaker.aim,
         is_existing=speaker.state == "existing",
