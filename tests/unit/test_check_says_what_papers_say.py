@@ -131,3 +131,11 @@ def test_walls_of_a_european_job_are_not_sealed_by_the_american_code(
     job = with_site(with_runs(clean_job(), penetrations=1), region=region)
     (finding,) = of_code(findings_of(job, without_sound=True), "CABLE-09")
     assert ("NFPA 70" in finding.limit_source) is is_us
+
+
+def test_a_long_safety_wire_is_told_the_length_of_the_card() -> None:
+    job = with_ceiling(clean_job(), structure_height_m=3.5)
+    (finding,) = of_code(findings_of(job, without_sound=True), "WEIGHT-12")
+    # a 1 m wire over 0.5 m to the structure: 0.5 m to fall; with 0.15 m of slack it is 0.65 m long
+    assert "500 mm to fall" in finding.what
+    assert "fix it at 0.65 m, as the cards say" in finding.what

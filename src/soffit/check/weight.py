@@ -292,17 +292,23 @@ def _not_short(context: Context) -> list[Finding]:
     for room, type_id, members in _grouped(
         [fit for fit in context.states.ceiling.speakers if fit.safety_wire_id]
     ):
-        wire = context.job.catalogue.hardware(members[0].safety_wire_id)
-        lengths = [fit.safety_length_m for fit in members if fit.safety_length_m is not None]
-        spare = wire.length_m - min(lengths, default=wire.length_m)
-        slack = context.limits["safety_slack_m"] + spare
-        if lengths and slack > most:
+        spare = [
+            (context.job.catalogue.hardware(fit.safety_wire_id).length_m - fit.safety_length_m, fit)
+            for fit in members
+            if fit.safety_length_m is not None
+        ]
+        if not spare:
+            continue
+        longest, fit = max(spare, key=lambda pair: pair[0])
+        fall = context.limits["safety_slack_m"] + longest
+        if fall > most:
+            wire = context.job.catalogue.hardware(fit.safety_wire_id)
             findings.append(
                 at_room(
                     room,
                     _room_label(context, room),
-                    f"{wire.id} leaves {type_id} {context.fine(slack)} to fall: shorten it at"
-                    " the structure",
+                    f"{wire.id} at its full length leaves {type_id} {context.fine(fall)} to fall:"
+                    f" fix it at {context.long(fit.safety_length_m or 0.0)}, as the cards say",
                     limit=f"{context.fine(most)} at most",
                 )
             )
