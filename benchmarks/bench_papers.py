@@ -16,6 +16,7 @@ def rows() -> list[Row]:
     from soffit.papers.packs import PACKS, make_packs
     from soffit.papers.tables_out import tables, write_csv, write_xlsx
     from soffit.papers.template import template_pdf
+    from soffit.work.make_papers import drawing_texts
 
     job = sample_job(hall=(20, 10))
 
@@ -23,6 +24,7 @@ def rows() -> list[Row]:
         size = sum(len(pdf) for pdf in make_packs(job, tuple(PACKS)).values())
         size += len(label_pdf(job)) + len(template_pdf(job)) + len(write_xlsx(job))
         size += len(write_dxf(job)) + len(field_page(job))
+        size += sum(len(text) for text in drawing_texts(job).values())
         return size + sum(len(write_csv(table)) for table in tables(job))
 
     everything()

@@ -1,15 +1,20 @@
 """Draw the gallery from a designed job: ``python docs/gallery/make_gallery.py JOB [FOLDER]``.
 
-Without a folder the pictures of the README are drawn too, from the demo job ``library``.
+Without a folder the pictures of the README are drawn too, from the demo job ``library``. With
+``--large`` only a room that takes several sheets is drawn: its key plan and its first part on A4,
+from the demo job ``market``.
 """
 
 import io
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pypdfium2 as pdfium
 
-from soffit.papers.packs import make_pack
+from soffit.papers.packs import make_pack, pack_data
+from soffit.papers.parts import Maker
+from soffit.papers.pdf import compile_pdf
 from soffit.papers.plan import plan_sheet
 from soffit.papers.schematic import schematic_sheets
 from soffit.papers.svg import write_svg
@@ -37,10 +42,7 @@ def pictures(view: JobView) -> dict[str, bytes]:
         words = "".join(page.get_textpage().get_text_bounded().split())
         for name, mark in PAGES.items():
             if name not in found and mark.replace(" ", "") in words:
-                image = page.render(scale=DPI / 72).to_pil().convert("P", palette=1, colors=64)
-                stream = io.BytesIO()
-                image.save(stream, format="PNG", optimize=True)
-                found[name] = stream.getvalue()
+                found[name] = _png(page)
                 break
     document.close()
     return found
@@ -53,6 +55,28 @@ def drawings(view: JobView) -> dict[str, str]:
     plan = plan_sheet(room, view.in_room(room.key), view.title, number="P-01")
     first, *_ = schematic_sheets(line, view.on_line(line.key), view.title, number="S-01")
     return {"plan": write_svg(plan), "schematic": write_svg(first)}
+
+
+def large_room(view: JobView) -> dict[str, bytes]:
+    """Return the first key plan and part plan on A4 as PNG; nothing if each room has one sheet."""
+    view = replace(view, title=replace(view.title, paper="a4"))
+    sheets = Maker(view, lambda _: None).plans()
+    found: dict[str, bytes] = {}
+    for name, ending in {"key-plan": ", key plan", "part-plan": ", part a"}.items():
+        sheet = next((item for item in sheets if item["name"].endswith(ending)), None)
+        if sheet is not None:
+            data = pack_data(view, "Plans", [sheet])
+            document = pdfium.PdfDocument(compile_pdf(data, date=view.title.date))
+            found[name] = _png(document[0])
+            document.close()
+    return found
+
+
+def _png(page: pdfium.PdfPage) -> bytes:
+    image = page.render(scale=DPI / 72).to_pil().convert("P", palette=1, colors=64)
+    stream = io.BytesIO()
+    image.save(stream, format="PNG", optimize=True)
+    return stream.getvalue()
 
 
 def main(job: Path, folder: Path, readme: Path | None = None) -> None:
@@ -72,5 +96,9 @@ def main(job: Path, folder: Path, readme: Path | None = None) -> None:
 
 if __name__ == "__main__":
     here = Path(__file__).parent
-    given = [Path(word) for word in sys.argv[1:]]
+    given = [Path(word) for word in sys.argv[1:] if word != "--large"]
+    if "--large" in sys.argv:
+        for name, data in large_room(view_of_folder(given[0])).items():
+            (here / f"{name}.png").write_bytes(data)
+        sys.exit()
     main(given[0], *(given[1:] or [here, here.parent / "pictures"]))

@@ -31,6 +31,13 @@ def test_gallery_finds_a_page_of_every_kind(gallery):
     assert all(data.startswith(b"\x89PNG") and len(data) < 200_000 for data in found.values())
 
 
+def test_gallery_shows_a_large_room_in_parts_and_a_small_one_not(gallery):
+    found = gallery.large_room(sample_job(hall=(20, 10)))
+    assert set(found) == {"key-plan", "part-plan"}
+    assert all(data.startswith(b"\x89PNG") and len(data) < 200_000 for data in found.values())
+    assert gallery.large_room(sample_job()) == {}
+
+
 def test_gallery_draws_plan_and_schematic(gallery):
     drawn = gallery.drawings(sample_job())
     assert set(drawn) == {"plan", "schematic"}

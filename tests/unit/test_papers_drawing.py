@@ -15,7 +15,7 @@ from soffit.papers.map_sheets import map_sheets
 from soffit.papers.maps import band_colours
 from soffit.papers.overview import overview_sheets
 from soffit.papers.placement import Field, Wanted, place_all
-from soffit.papers.plan import plan_sheet
+from soffit.papers.plan import plan_sheet, plan_sheets
 from soffit.papers.scene import Scene, Text, overlap
 from soffit.papers.schematic import schematic_sheets
 from soffit.papers.sheet import choose_scale
@@ -26,7 +26,10 @@ def _sheets(job):
     yield from (scene for _, scene in overview_sheets(job))
     for number, room in enumerate(job.rooms, 1):
         speakers = job.in_room(room.key)
-        yield plan_sheet(room, speakers, job.title, number=f"P-{number:02d}")
+        yield from (
+            s.scene for s in plan_sheets(room, speakers, job.title, number=f"P-{number:02d}")
+        )
+        yield plan_sheet(room, speakers, job.title, number="whole")
         yield from map_sheets(room, speakers, job.title, number=f"L-{number:02d}")
     for number, line in enumerate(job.lines, 1):
         yield from schematic_sheets(

@@ -437,7 +437,7 @@ def test_table(rows: Sequence[TestRow]) -> Block:
         chapter, _, item = number.partition(".")
         drive = shared[first.phase]
         if item == "1":
-            title = f"{chapter} {first.phase}" + (f" (on the line: {drive})" if drive else "")
+            title = f"{chapter} {first.phase}" + (f" ({words.on_the_line(drive)})" if drive else "")
             out.append(span(title, 6))
         if len(alike) >= _TICK_LIST:
             out.append(_tick_row(number, alike, drive=drive))
@@ -476,7 +476,7 @@ test_numbers.__test__ = False  # type: ignore[attr-defined]  # a test of the tra
 
 
 def _test_words(row: TestRow, shared: str) -> str:
-    return row.what + (f"; on the line: {row.drive}" if row.drive and not shared else "")
+    return row.what + (f"; {words.on_the_line(row.drive)}" if row.drive and not shared else "")
 
 
 def _alike(rows: Sequence[TestRow]) -> list[list[TestRow]]:

@@ -302,6 +302,10 @@ class _Background:
         scene = Scene(_WIDTH, self.height, title=self.room.label)
         if self.lines is not None:
             scene.add(self.lines)
+        for hole in self.room.holes:
+            ring = self.to_paper.ring(hole)
+            pen = Pen(0.2, INK)
+            scene.add(Path(rings=(ring,), layer="walls", pen=pen, fill=FAINT, closed=True))
         scene.add(self.walls, self.others)
         room = Field(sheet=(0.0, 0.0, _WIDTH, self.height))
         room.lines = list(self.edges)

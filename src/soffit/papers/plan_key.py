@@ -137,9 +137,9 @@ def _beside(drawing: Drawing, a: Point, b: Point, step: tuple[int, int], word: s
         return
     middle = ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
     at = (
-        (middle[0] + (step[0] * 4.6 + 0.9), middle[1])
+        (middle[0] + (step[0] * 5.0 + 0.9), middle[1])
         if upright
-        else (middle[0], middle[1] - step[1] * 4.6 + 0.9)
+        else (middle[0], middle[1] - step[1] * 5.0 + 0.9)
     )
     item = Text(
         at=at,

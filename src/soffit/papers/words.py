@@ -199,3 +199,20 @@ def wiring_class(mark: str) -> str:
     if not mark:
         return "class not marked: treat as the strictest"
     return f"Class {mark}, as marked on the amplifier" if mark in {"1", "2", "3"} else mark
+
+
+def on_the_line(drive: str) -> str:
+    """Return what is on the line during a test, or why nothing is.
+
+    Parameters
+    ----------
+    drive
+        As planned, such as ``pink noise, 7.07 V`` or ``nothing: amplifier off``.
+
+    Examples
+    --------
+    >>> on_the_line("nothing: amplifier off"), on_the_line("pink noise, 7.07 V")
+    ('amplifier off', 'on the line: pink noise, 7.07 V')
+    """
+    nothing = drive.removeprefix("nothing: ")
+    return nothing if nothing != drive else f"on the line: {drive}"

@@ -234,7 +234,7 @@
     data.tests.forEach((t) => {
       if (t.phase !== phase) { phase = t.phase; list.append(el("li", {}, el("b", {}, t.step.split(".")[0] + "  " + phase))); }
       const old = last((e) => same(e, t));
-      const item = el("li", {}, el("b", {}, t.step + "  " + t.place + " "), t.what + ". Expected: " + t.expected + (t.drive ? ". On the line: " + t.drive : ""));
+      const item = el("li", {}, el("b", {}, t.step + "  " + t.place + " "), t.what + ". Expected: " + t.expected + (t.drive ? ". " + (t.drive.startsWith("nothing: ") ? t.drive.slice(9) : "On the line: " + t.drive) : ""));
       const name = "step " + t.step + ", " + t.place;
       const words = (word) => add("reading", Object.assign(reading({ place_key: t.key, place: t.place, quantity: t.quantity, word: word, drive: t.drive }), { step: t.step }));
       if (t.numeric) {
