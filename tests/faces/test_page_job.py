@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from soffit.job.api import open_job
+from soffit.job.api import edit_survey, open_job
 from soffit_page import Server, Watch, chromium, readings_of, served
 from soffit_web_page import designed_job
 
@@ -606,3 +606,49 @@ def test_a_finding_is_accepted_with_role_and_reason(desk: Any, server: Server) -
     )
     accepted = open_job(server.folder / "hall").survey.acceptances
     assert [item.code for item in accepted] == [code]
+
+
+def test_a_proof_is_asked_for_on_the_sheet_and_shown(desk: Any, server: Server) -> None:
+    desk.goto(f"{server.link}/jobs/hall/choices")
+    desk.get_by_text("How hard to search", exact=True).click()
+    desk.get_by_label("free form too").check()
+    desk.get_by_label("prove that fewer").check()
+    desk.locator('#search input[name="seconds"]').fill("4")
+    desk.get_by_role("button", name="Search this room again").click()
+    expect(desk.locator("#work-what")).to_contain_text("a proof within 4 s a room")
+    expect(desk.locator("#work")).not_to_be_visible(timeout=60_000)
+    expect(desk.locator("#proof")).not_to_contain_text("none was asked for")
+    assert desk.locator("#search input[name=free]").is_checked()  # this browser remembers it
+    bound = server.get("/api/jobs/hall/options")["rooms"][0]["bound"]
+    expect(desk.locator("#proof")).to_contain_text(bound)
+
+
+def test_rooms_that_cannot_be_designed_do_not_hold_up_the_others(
+    desk: Any, server: Server, made: Path
+) -> None:
+    folder = designed_job(server.folder / "closet", keep=made)
+    closet = {"label": "Closet", "storey": "ground", "corner": [9.0, 0.0], "size": [0.7, 0.7]}
+    edit_survey(folder, [("rooms.closet", closet)], open_job(folder).job_revision)
+    desk.goto(f"{server.link}/jobs/closet/ceiling?room=room1")
+    before = revision(desk)
+    desk.get_by_role("button", name="Run the design again").last.click()
+    expect(desk.locator("#problem")).to_contain_text("Closet", timeout=60_000)
+    desk.get_by_role("button", name="Design the other room").click()
+    expect(desk.locator("#revision")).not_to_have_text(str(before), timeout=60_000)
+    assert {item.room_key for item in open_job(folder).design.speakers} == {"room1"}
+
+
+def test_each_setting_has_keys_and_a_reading_of_its_own(phone: Any, server: Server) -> None:
+    phone.goto(f"{server.link}/jobs/hall/prove?line=L1")
+    row = phone.locator("#tests li", has_text="high-pass")
+    row.get_by_role("button").tap()
+    for digit in "85":
+        phone.locator("#keys-pad").get_by_role("button", name=digit, exact=True).tap()
+    phone.locator("#keys-pad").get_by_role("button", name="Keep").tap()
+    expect(row).to_contain_text("pass")
+    words = phone.locator("#tests li", has_text="equalisation")
+    words.get_by_role("button").tap()
+    phone.locator("#keys-pad").get_by_role("button", name="flat").tap()
+    expect(words).to_contain_text("noted")
+    expect(row.locator(".verdict")).to_have_count(1)
+    expect(phone.locator("#tests li", has_text="limiter").locator(".verdict")).to_have_count(0)

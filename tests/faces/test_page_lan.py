@@ -107,3 +107,17 @@ def test_a_new_folder_is_made_where_it_is_asked_for(tmp_path: Path) -> None:
         process.wait(timeout=20)
         if process.stdout is not None:
             process.stdout.close()
+
+
+def test_small_answers_are_sent_at_once(tmp_path: Path) -> None:
+    """A listener without its protocol made every drag wait for a delayed acknowledgement."""
+    import socket
+
+    from soffit.cli.serve import _listener
+
+    with _listener("127.0.0.1", 0) as listener:
+        assert listener.proto == socket.IPPROTO_TCP
+        with socket.create_connection(listener.getsockname()):
+            accepted, _ = listener.accept()
+            with accepted:
+                assert accepted.proto == socket.IPPROTO_TCP  # asyncio sets TCP_NODELAY by this

@@ -354,3 +354,26 @@ def test_a_material_is_entered_and_laid_on_the_walls(
     _kept(desk, "walls of")
     made_of = {(item.part, item.material) for item in open_job(folder).survey.rooms[0].surfaces}
     assert ("walls", "felt_baffle") in made_of
+
+
+def test_a_rack_is_dragged_by_finger(phone: Any, server: Server, tmp_path: Path) -> None:
+    folder = designed_job(server.folder / "finger", keep=tmp_path / "made")
+    phone.goto(f"{server.link}/jobs/finger/survey")
+    phone.locator("#board").scroll_into_view_if_needed()
+    touch = phone.context.new_cdp_session(phone)
+    start, end = _spot(phone, 0.3, 0.3), _spot(phone, 4.0, 3.0)
+
+    def finger(kind: str, *at: tuple[float, float]) -> None:
+        points = [{"x": x, "y": y, "id": 1} for x, y in at]
+        touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+    finger("touchStart", (start[0] + 9, start[1] - 9))  # within 22 pixels of it
+    for step in range(1, 6):
+        at = tuple(a + (b - a) * step / 5 for a, b in zip(start, end, strict=True))
+        finger("touchMove", (at[0], at[1]))
+    expect(phone.locator("#say")).to_contain_text("rack: 4.00 m, 3.00 m")
+    finger("touchEnd")
+    _kept(phone, "moved")
+    assert open_job(folder).survey.racks[0].position == pytest.approx((4.0, 3.0), abs=0.06)
+    view = phone.evaluate("document.querySelector('#plan').getAttribute('viewBox')")
+    assert view.startswith("0 0 ")  # the sheet itself was not dragged along

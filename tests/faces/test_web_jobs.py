@@ -338,6 +338,24 @@ def test_a_search_is_told_how_hard_to_try_and_says_what_it_proved(page: Page) ->
     assert wrong.status_code == 422
 
 
+def test_a_stopped_search_ends_with_its_solvers_and_changes_nothing(
+    page: Page, shelf: Path
+) -> None:
+    import os
+
+    before = (shelf / "hall" / "design.json").read_bytes()
+    body = {"rooms": ["room1"], "has_free": True, "proof_s": 600.0}
+    key = page.post("/api/jobs/hall/design", body, status=202)["work"]
+    again = page.send("POST", "/api/jobs/hall/design", body)
+    assert again.status_code == 400  # one search of a job at a time
+    page.post(f"/api/works/{key}/stop")
+    assert "event: stopped" in page.get(f"/api/works/{key}/events")
+    assert (shelf / "hall" / "design.json").read_bytes() == before
+    work = page.app.app.state.works.find(key)  # type: ignore[attr-defined] # the guard's application
+    with pytest.raises(ProcessLookupError):
+        os.killpg(work._process.pid, 0)
+
+
 def test_every_call_of_the_scripts_is_described(page: Page) -> None:
     described = page.get("/api/openapi.json")["paths"]
     patterns = [re.sub(r"\{[^}]+\}", "X", path) for path in described]

@@ -127,7 +127,9 @@ def _own_address() -> str:
 
 def _listener(host: str, port: int) -> socket.socket:
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    listener = socket.socket(family, socket.SOCK_STREAM)
+    # asyncio sends small answers at once only on sockets that say that they are TCP; the others
+    # wait up to 40 ms for the browser's acknowledgement (RFC 1122, 4.2.3.2; RFC 896)
+    listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((host, port))

@@ -113,7 +113,7 @@ def things_dict(tables: Table) -> list[dict[str, Any]]:
                 "path": path,
                 "list": kind,
                 "room": _room_of(path, thing),
-                "name": name if name == noun or not name else f"{noun} {name}",
+                "name": noun if name.casefold() in {"", noun} else f"{noun} {name}",
                 "at": [round(value, 4) for value in at],
                 "outline": [[round(x, 4), round(y, 4)] for x, y in ring],
                 "is_round": "diameter" in thing,

@@ -30,6 +30,21 @@ export function who() {
  * @returns {Promise<any>}
  */
 export async function ask(method, path, body, signal) {
+  const answer = await sent(method, path, body, signal);
+  const text = await answer.text();
+  return (answer.headers.get("content-type") || "").includes("json") ? JSON.parse(text) : text;
+}
+
+/** Ask for bytes. @param {string} path @returns {Promise<ArrayBuffer>} */
+export async function askBytes(path) {
+  return (await sent("GET", path)).arrayBuffer();
+}
+
+/**
+ * @param {string} method @param {string} path @param {unknown} [body] @param {AbortSignal} [signal]
+ * @returns {Promise<Response>} a good answer; others are thrown as faults
+ */
+async function sent(method, path, body, signal) {
   /** @type {Record<string, string>} */
   const headers = { "X-Soffit-Who": encodeURIComponent(who()) };
   /** @type {BodyInit | undefined} */
@@ -53,14 +68,13 @@ export async function ask(method, path, body, signal) {
       do: "come back into range or start it again; what was shown as saved is safe",
     }, []);
   }
-  const text = await answer.text();
   if (!answer.ok) {
     let told;
-    try { told = JSON.parse(text); } catch { told = {}; }
+    try { told = JSON.parse(await answer.text()); } catch { told = {}; }
     const error = told.error || { what: `the server answers ${answer.status}`, where: path, why: "", do: "load the page again" };
     throw new Fault(answer.status, error, told.more || []);
   }
-  return (answer.headers.get("content-type") || "").includes("json") ? JSON.parse(text) : text;
+  return answer;
 }
 
 /** @returns {number} revision of the design that this page shows */

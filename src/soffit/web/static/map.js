@@ -7,7 +7,9 @@
  * @typedef {{mm_per_m: number, origin_m: number[], at: number[], rings: number[][][]}} Placing
  */
 
-const MOST = 760;
+/** Pixels of a map that follows a finger, and of one at rest. */
+const MOVING = 150_000;
+const RESTING = 560_000;
 
 export class LevelMap {
   /**
@@ -44,14 +46,14 @@ export class LevelMap {
       this.low = Math.ceil(high) - bands;
       this.colours = Array.from({ length: bands }, (_, i) => mixed(this.stops, i / (bands - 1)));
     }
-    this.paint(quick ? 2 : 4);
+    this.paint(quick ? MOVING : RESTING);
   }
 
-  /** @param {number} wanted */
-  paint(wanted) {
+  /** @param {number} most pixels */
+  paint(most) {
     const p = this.packed;
     if (!p) return;
-    const f = Math.max(1, Math.min(wanted, Math.floor(MOST / Math.max(p.columns, p.rows))));
+    const f = Math.max(1, Math.min(16, Math.floor(Math.sqrt(most / (p.columns * p.rows)))));
     const w = (p.columns - 1) * f + 1, h = (p.rows - 1) * f + 1;
     if (this.canvas.width !== w || this.canvas.height !== h) { this.canvas.width = w; this.canvas.height = h; }
     this.factor = f;

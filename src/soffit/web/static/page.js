@@ -16,8 +16,9 @@ export function say(text) {
  * Show what went wrong, in its four parts.
  * @param {unknown} error
  * @param {(() => void) | null} [again] what to do on the new drawing, where another hand was quicker
+ * @param {string} [words] of that, where nobody was quicker and it is offered all the same
  */
-export function tell(error, again = null) {
+export function tell(error, again = null, words = "") {
   const dialog = /** @type {HTMLDialogElement} */ (need("problem"));
   const fault = error instanceof Fault ? error : new Fault(0, {
     what: `the page stumbled: ${error}`, where: location.pathname, why: "this is our bug, not your job", do: "load the page again",
@@ -29,12 +30,15 @@ export function tell(error, again = null) {
     if (cell) cell.textContent = fault.error[part];
   }
   const more = dialog.querySelector('[data-part="more"]');
-  if (more) more.replaceChildren(...fault.more.map((item) => make("li", {}, make("b", {}, item.what), ` ${item.where}. ${item.do}`)));
+  const seen = new Set([JSON.stringify(fault.error)]);
+  const others = fault.more.filter((item) => { const name = JSON.stringify(item); return !seen.has(name) && Boolean(seen.add(name)); });
+  if (more) more.replaceChildren(...others.map((item) => make("li", {}, make("b", {}, item.what), ` ${item.where}. ${item.do}`)));
   const stale = fault.status === 409;
   const buttons = /** @type {NodeListOf<HTMLButtonElement>} */ (dialog.querySelectorAll("button"));
   buttons.forEach((button) => {
     const act = button.dataset.act;
-    button.hidden = (act === "again" && !(stale && again)) || (act === "reload" && !stale);
+    if (act === "again") button.textContent = words || "Do it on the new drawing";
+    button.hidden = (act === "again" && !((stale || words) && again)) || (act === "reload" && !stale);
     button.onclick = () => {
       dialog.close();
       if (act === "reload") location.reload();
@@ -101,11 +105,29 @@ export async function run(path, body, title, done = () => location.reload()) {
   events.addEventListener("failed", (event) => {
     end();
     const told = JSON.parse(event.data);
-    tell(new Fault(422, told.error, told.more || []));
+    const fault = new Fault(422, told.error, told.more || []);
+    if (path.endsWith("/design")) others(fault, path, /** @type {any} */ (body), title, done);
+    else tell(fault);
   });
   events.onerror = () => {
     if (events.readyState === EventSource.CLOSED) { end(); tell(new Fault(0, { what: "the run is out of sight", where: path, why: "the server cannot be reached", do: "load the page again: what is finished is kept" }, [])); }
   };
+}
+
+/**
+ * Some rooms cannot be designed: offer to design the others.
+ * @param {Fault} fault @param {string} path @param {any} body @param {string} title @param {(result: any) => void} done
+ */
+async function others(fault, path, body, title, done) {
+  const refused = new Set([fault.error, ...fault.more].map((part) => part.where.match(/\brooms\.([a-z0-9_-]+)/)?.[1]));
+  try {
+    const all = body.rooms.length ? body.rooms : (await ask("GET", here)).rooms.map((/** @type {any} */ item) => item.key);
+    const rest = all.filter((/** @type {string} */ key) => !refused.has(key));
+    if (refused.has(undefined) || !rest.length || rest.length === all.length) { tell(fault); return; }
+    tell(fault, () => run(path, { ...body, rooms: rest }, title, done), rest.length === 1 ? "Design the other room" : `Design the other ${rest.length} rooms`);
+  } catch (error) {
+    tell(error);
+  }
 }
 
 /** @param {"undo" | "redo"} word */

@@ -1,6 +1,6 @@
 // @ts-check
 /** A read plan under the rooms: lines or a picture on a canvas, and places on the lines that catch. */
-import { here } from "./api.js";
+import { askBytes, here } from "./api.js";
 
 /**
  * @typedef {{mark: string, kind: "lines" | "picture", name: string, storey: string, count: number, box: number[], place: number[] | null}} Item
@@ -41,6 +41,7 @@ export class Underlay {
     this.cells = new Map();
     this.image = null;
     this.canvas.hidden = !item;
+    this.view.board.classList.toggle("underlaid", Boolean(item));
     if (!item) return;
     const address = `${here}/underlays/${item.mark}`;
     if (item.kind === "picture") {
@@ -49,9 +50,7 @@ export class Underlay {
       await image.decode();
       if (this.item === item) this.image = image;
     } else {
-      const answer = await fetch(address, { credentials: "same-origin" });
-      if (!answer.ok) throw new Error(`the underlay is gone (${answer.status})`);
-      const packed = new Int32Array(await answer.arrayBuffer());
+      const packed = new Int32Array(await askBytes(address));
       if (this.item === item) { this.ends = unpacked(packed); this.index(); }
     }
     this.canvas.classList.toggle("picture", item.kind === "picture");
