@@ -117,7 +117,12 @@ class TapProblem:
         list of tuple
             Evenness made worse, missed, level missed, watts, spread; sums over the rooms.
         """
-        power = np.array([self.power_w(choice) for choice in choices])
+        chosen = np.asarray(choices, dtype=np.int64)
+        power = np.stack([watts[chosen[:, i]] for i, watts in enumerate(self.watts)], axis=1)
+        drawn = sum(
+            np.array([tap.power_w for tap in taps])[chosen[:, i]]
+            for i, taps in enumerate(self.taps)
+        )
         worse, missed, short, spread = np.zeros((4, len(choices)))
         for area in self.areas:
             found = spreads_of(power @ area.even, area.share)
@@ -131,17 +136,15 @@ class TapProblem:
             missed += np.round(np.maximum(0.0, found - area.target_db), 4)
             short += lacks
             spread += np.round(found, 4)
-        drawn = [sum(self.taps[i][k].power_w for i, k in enumerate(c)) for c in choices]
-        return [
-            (
-                round(float(worse[n]), 4),
-                round(float(missed[n]), 4),
-                round(float(short[n]), 3),
-                round(drawn[n], 6),
-                round(float(spread[n]), 4),
-            )
-            for n in range(len(choices))
-        ]
+        columns_of = (
+            np.round(worse, 4),
+            np.round(missed, 4),
+            np.round(short, 3),
+            np.round(drawn, 6),
+            np.round(spread, 4),
+        )
+        rows = np.stack(columns_of, axis=1).tolist()
+        return [(a, b, c, d, e) for a, b, c, d, e in rows]
 
     def spreads_db(self, choice: Sequence[int]) -> list[float]:
         """Return the spread of every area. [dB].

@@ -27,7 +27,7 @@ IntArray = NDArray[np.int32]
 
 _MOST_SPEAKERS: Final = 14
 _MOST_BINARIES: Final = 56
-_MOST_EARS: Final = 60
+_MOST_EARS: Final = 100
 """Ears of all rooms together."""
 
 _NODES: Final = 300

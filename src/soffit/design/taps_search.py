@@ -13,8 +13,11 @@ from typing import Final
 from soffit.design.taps_field import Score, TapProblem
 from soffit.design.taps_program import proposed
 
-_MOST_EXHAUSTIVE: Final = 5_000
+_MOST_EXHAUSTIVE: Final = 60_000
 """Combinations of taps up to which every one is tried."""
+
+_MOST_JUDGED: Final = 40_000_000
+"""Combinations times ears up to which every one is tried."""
 
 _MOST_SWEEPS: Final = 60
 _PAIRED: Final = 16
@@ -52,7 +55,9 @@ def best_choice(problem: TapProblem, start: Sequence[int]) -> Found:
     start
         Taps given.
     """
-    if prod(len(watts) for watts in problem.watts) <= _MOST_EXHAUSTIVE:
+    number = prod(len(watts) for watts in problem.watts)
+    ears = sum(area.even.shape[1] for area in problem.areas)
+    if number <= _MOST_EXHAUSTIVE and number * ears <= _MOST_JUDGED:
         return Found(choice=_exhausted(problem), is_exhaustive=True)
     starts = [list(start)]
     starts += [
@@ -80,7 +85,7 @@ def _judged(problem: TapProblem, choices: Sequence[Sequence[int]]) -> list[Score
 def _exhausted(problem: TapProblem) -> tuple[int, ...]:
     every: Iterator[tuple[int, ...]] = product(*(range(len(watts)) for watts in problem.watts))
     best: tuple[Score, tuple[int, ...]] | None = None
-    while some := list(islice(every, 500)):
+    while some := list(islice(every, 4000)):
         ranked = min(zip(_judged(problem, some), some, strict=True))
         if best is None or ranked < best:
             best = ranked
