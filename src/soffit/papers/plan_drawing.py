@@ -449,8 +449,14 @@ class Drawing:
             smallest = min((b - a for a, b in itertools.pairwise(values)), default=0)
             if 2 < len(values) <= 16 and self.to_paper.mm(smallest) >= 6.5:
                 chains.insert(0, values)
+            first = 6.5 + (1.5 if self._has_match_line(box, axis) else 0.0)
             for index, chain in enumerate(chains):
-                self._chain(chain, axis, box, 6.5 + 4.2 * index, (low_x, low_y))
+                self._chain(chain, axis, box, first + 4.2 * index, (low_x, low_y))
+
+    def _has_match_line(self, box: Box, axis: int) -> bool:
+        """Return whether a match line runs along the top (axis 0) or the left (axis 1)."""
+        side = 1 - axis
+        return any(max(a[side], b[side]) < box[side] + 0.5 for a, b in self.match_lines)
 
     def _chain(self, values: Sequence[float], axis: int, box: Box, away: float, low: Point) -> None:
         """Draw one chain of dimensions above (axis 0) or left (axis 1) of the room."""
@@ -495,7 +501,7 @@ class Drawing:
             (route, piece)
             for route in self.room.routes
             if len(route.points) > 1
-            for piece in _pieces_inside(route.points, near)
+            for piece in _pieces_inside(route.points, near, self.shape)
         ]
         paths = side_by_side(
             [self.to_paper.ring(piece) for _, piece in drawn],
@@ -634,14 +640,16 @@ class Drawing:
         )
 
 
-def _pieces_inside(points: Sequence[Point], shape: "BaseGeometry") -> list[tuple[Point, ...]]:
-    """Return the parts of a polyline inside a polygon, in their order along it."""
+def _pieces_inside(
+    points: Sequence[Point], near: "BaseGeometry", shape: "BaseGeometry"
+) -> list[tuple[Point, ...]]:
+    """Return the parts of a polyline near a polygon that enter it, in their order along it."""
     from shapely import LineString, get_parts  # noqa: PLC0415 - only plans need it
 
     return [
         tuple((x, y) for x, y, *_ in part.coords)
-        for part in get_parts(LineString(points).intersection(shape))
-        if isinstance(part, LineString) and part.length > 1e-6
+        for part in get_parts(LineString(points).intersection(near))
+        if isinstance(part, LineString) and part.length > 1e-6 and part.intersects(shape)
     ]
 
 

@@ -176,7 +176,7 @@ def quote_view(view: JobView, limits: Mapping[str, float], prices: PriceList) ->
         missing_prices=tuple(dict.fromkeys(missing)),
         exclusions=EXCLUSIONS,
         assumptions=(
-            *(f"{item.text} ({item.source})" for item in view.assumptions),
+            *dict.fromkeys(f"{item.text} ({item.source})" for item in view.assumptions),
             "Hours a piece are assumptions of this program where the job sets none in [limits].",
             "Ceilings can be opened where the plan shows loudspeakers; nothing unknown lies above.",
         ),
