@@ -130,6 +130,14 @@ async function others(fault, path, body, title, done) {
   }
 }
 
+/** Say what a run has made, and show it. @param {any} told */
+function designed(told) {
+  const missed = told.rooms.filter((/** @type {any} */ item) => (item.brief || []).some((/** @type {any} */ row) => row.verdict === "missed")).length;
+  sessionStorage.setItem("soffit-said", `Designed: ${told.speakers} loudspeakers on ${told.lines.length} line${told.lines.length === 1 ? "" : "s"}${missed ? `; ${missed} room${missed === 1 ? "" : "s"} missed the brief` : ""}. Undo takes it back.`);
+  if (location.pathname.endsWith("/survey")) location.assign(`/jobs/${job}/ceiling${location.search}`);
+  else location.reload();
+}
+
 /** @param {"undo" | "redo"} word */
 export async function step(word) {
   try {
@@ -192,7 +200,7 @@ function start() {
       const room = /** @type {HTMLElement} */ (button).dataset.room;
       const how = searchOptions();
       const more = [how.has_free ? "free form" : "", how.has_all_offsets ? "every offset" : "", how.proof_s ? `a proof within ${how.proof_s} s a room` : ""].filter(Boolean);
-      run(`${here}/design`, { rooms: room ? [room] : [], ...how }, `Searching layouts, taps, lines and amplifiers${more.length ? `; with ${more.join(", ")}` : ""}`);
+      run(`${here}/design`, { rooms: room ? [room] : [], ...how }, `Searching layouts, taps, lines and amplifiers${more.length ? `; with ${more.join(", ")}` : ""}`, designed);
     });
   });
   document.querySelectorAll("select[data-go]").forEach((element) => {
