@@ -124,6 +124,21 @@ def test_two_drawings_are_two_storeys_of_one_job(page: Page, tmp_path: Path) -> 
     )
 
 
+def test_a_drawing_is_laid_by_a_known_corner(page: Page, tmp_path: Path) -> None:
+    plan = _send(page, small_dxf(tmp_path / "moved.dxf", shift=100.0))
+    path = f"/api/plan-files/{plan['key']}/again"
+    page.post(path, {"known": "100,0=0,0"})
+    body = {"title": "Laid", "rooms": [plan["rooms"][0]["key"]]}
+    page.post(f"/api/plan-files/{plan['key']}/keep", body, status=201)
+    room = open_job(tmp_path / "laid").survey.rooms[0]
+    assert min(x for x, _ in room.outline) == pytest.approx(0.0, abs=1e-6)
+    (listed,) = page.get("/api/jobs/laid/underlays")["underlays"]
+    assert listed["box"][0] == pytest.approx(0.0)
+    wrong = page.send("POST", path, {"known": "100;0"})
+    assert wrong.status_code == 400
+    assert "X,Y=X,Y" in wrong.json()["error"]["why"]
+
+
 def test_a_model_of_services_is_read_along_with_its_building(page: Page, tmp_path: Path) -> None:
     building = _send(page, small_ifc(tmp_path / "house.ifc"))
     services = _send(page, small_ifc(tmp_path / "services.ifc"), building["key"])

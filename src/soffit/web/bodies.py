@@ -154,7 +154,8 @@ class PlanWishes(Body):
     """What a person says that a plan file does not.
 
     Corners are known places: x and y in the file (pixels from the upper left of a picture, points
-    of a PDF, units of a drawing), and the same place on the plan in metres.
+    of a PDF, units of a drawing), and the same place on the plan in metres; ``known`` are the same
+    as a person writes them, ``1200,800=0,0`` with spaces between.
     """
 
     height: Short = ""
@@ -165,6 +166,7 @@ class PlanWishes(Body):
     storey: Short = ""
     elevation: Short = ""
     layer: Short = ""
+    known: Text = ""
     corners: Annotated[list[Place], Field(max_length=12)] = []
 
 

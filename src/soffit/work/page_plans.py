@@ -326,6 +326,7 @@ def _wishes(told: dict[str, Any]) -> "ReadWishes":
     page = text("page")
     layer = text("layer")
     corners = [tuple(float(v) for v in corner) for corner in told.get("corners") or ()]
+    corners += [_known(part) for part in text("known").split()]
     return ReadWishes(
         height_m=parse(text("height"), "length") if text("height") else None,
         ceiling_kind=text("ceiling") or None,  # type: ignore[arg-type] # the body allows only these
@@ -337,6 +338,22 @@ def _wishes(told: dict[str, Any]) -> "ReadWishes":
         layers=(("wall", layer),) if layer else (),
         corners=tuple(corners),  # type: ignore[arg-type] # the body allows four numbers each
     )
+
+
+def _known(words: str) -> tuple[float, ...]:
+    """Read a known corner as a person writes it."""
+    try:
+        here, there = words.split("=")
+        x, y = here.split(",")
+        to_x, to_y = there.split(",")
+        return float(x), float(y), float(to_x), float(to_y)
+    except ValueError:
+        raise JobError(
+            what=f"{words!r} is no known corner",
+            where="known corners",
+            why="a corner is X,Y=X,Y: a place in the file and its place on the plan in metres",
+            do="write it like 1200,800=0,0; several with spaces between",
+        ) from None
 
 
 def plan_file_dict(plan: SentPlan) -> dict[str, Any]:
