@@ -177,6 +177,7 @@ def test_corners_catch_the_lines_of_the_plan_by_mouse(
         desk.mouse.click(at[0] + 4, at[1] - 4)
     desk.get_by_role("button", name="Keep the room").click()
     _kept(desk, "Chair corner")
+    expect(desk.locator("#sketch")).to_have_count(0)
     room = open_job(folder).survey.room("chair-corner")
     assert set(room.outline) == {(2.0, 2.0), (3.6, 2.0), (3.6, 3.2), (2.0, 3.2)}
     _drag_a_corner(desk, folder)
@@ -377,3 +378,26 @@ def test_a_rack_is_dragged_by_finger(phone: Any, server: Server, tmp_path: Path)
     assert open_job(folder).survey.racks[0].position == pytest.approx((4.0, 3.0), abs=0.06)
     view = phone.evaluate("document.querySelector('#plan').getAttribute('viewBox')")
     assert view.startswith("0 0 ")  # the sheet itself was not dragged along
+
+
+def test_a_sketch_that_is_refused_is_not_lost(browser: Any, server: Server, tmp_path: Path) -> None:
+    folder = designed_job(server.folder / "sketch", keep=tmp_path / "made")
+    page = browser.new_page(viewport=DESK)
+    page.goto(f"{server.link}/jobs/sketch/survey")
+    page.get_by_role("button", name="Draw a room").click()
+    page.get_by_label("Called").first.fill("Annex")
+    page.get_by_text("Corners as text").click()
+    text = page.get_by_label("Corners, one a line")
+    text.fill("0, 0\n0.1, 0\n0.1, 0.1")
+    page.get_by_role("button", name="Keep the room").click()
+    problem = page.locator("#problem")
+    expect(problem).to_contain_text("smaller than a tile")
+    problem.get_by_role("button", name="Close").click()
+    expect(text).to_have_value("0, 0\n0.1, 0\n0.1, 0.1")
+    text.fill("9 m, 0\n43 ft, 0\n43 ft, 4 m\n9 m, 4 m")
+    page.get_by_role("button", name="Keep the room").click()
+    _kept(page, "room Annex")
+    expect(page.locator("#sketch")).to_have_count(0)
+    xs = [x for x, _ in open_job(folder).survey.room("annex").outline]
+    assert max(xs) == pytest.approx(43 * 0.3048)
+    page.close()

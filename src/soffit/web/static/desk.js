@@ -79,14 +79,16 @@ export const placeWords = (p) => `${length(p[0])}, ${length(p[1])}`;
 /**
  * Keep changes of the survey, and draw it as it stands then.
  * @param {any[]} edits @param {string} what @param {string} [key] of the room in hand afterwards
+ * @returns {Promise<boolean>} whether they were kept
  */
 export async function change(edits, what, key = select.value) {
-  await send("/survey", { edits, what }, () => key, `Kept: ${what}`);
+  return send("/survey", { edits, what }, () => key, `Kept: ${what}`);
 }
 
 /**
  * @param {string} path below the job @param {Record<string, any>} body
  * @param {(answer: any) => string} key of the room in hand afterwards @param {string} said
+ * @returns {Promise<boolean>} whether it was kept
  */
 export async function send(path, body, key, said) {
   try {
@@ -94,9 +96,11 @@ export async function send(path, body, key, said) {
     desk.revision = answer.revision;
     await refresh(key(answer));
     say([said, ...(answer.told || [])].join("; "));
+    return true;
   } catch (error) {
     for (const done of redrawn) done(); // what was dragged goes back
     tell(error, async () => { desk.revision = (await ask("GET", `${here}/survey`)).revision; send(path, body, key, said); });
+    return false;
   }
 }
 

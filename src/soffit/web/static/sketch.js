@@ -133,12 +133,11 @@ export function outline(item) {
   }
   onView(() => { if (lines.isConnected) show(); });
 
-  function finish() {
+  async function finish() {
     const points = typed.value.split("\n").map((line) => line.trim()).filter(Boolean)
       .map((line) => (line.includes(",") ? line.split(",") : line.match(/^(\S+(?:\s*(?:m|mm|cm|ft|in|'|")\b)?)\s+(.+)$/)?.slice(1) || [line]).map((part) => plain(part)));
     if (points.length < 3) { say("A room has at least three corners."); return; }
-    leave();
-    if (item) { reshape(item, points, `outline of ${item.label}`); return; }
+    if (item) { if (await reshape(item, points, `outline of ${item.label}`)) close(); return; }
     const name = label.value.trim();
     const base = name.toLowerCase().replace(/[^a-z0-9]+/g, "-").replace(/^-|-$/g, "") || "room";
     const rooms = desk.sheet.tables.rooms || {};
@@ -147,7 +146,7 @@ export function outline(item) {
     const storey = desk.place.storey;
     const named = desk.sheet.tables.storeys?.[storey] ? { storey } : {};
     const zone = desk.sheet.tables.zones?.all ? [{ path: ["zones", "all", "rooms"], op: "append", value: key }] : [];
-    change([{ path: ["rooms", key], op: "set", value: { label: name || "Room", ...named, outline: points } }, ...zone], `room ${name || key}`, key);
+    if (await change([{ path: ["rooms", key], op: "set", value: { label: name || "Room", ...named, outline: points } }, ...zone], `room ${name || key}`, key)) close();
   }
 }
 
@@ -160,7 +159,7 @@ function plain(text) {
 /** Give a room another outline. @param {any} item @param {any[]} points @param {string} what */
 function reshape(item, points, what) {
   const table = desk.sheet.tables.rooms[item.key];
-  change([...["corner", "size", "at", "diameter"].filter((name) => name in table).map((name) => ({ path: ["rooms", item.key, name], op: "remove" })), { path: ["rooms", item.key, "outline"], op: "set", value: points }], what);
+  return change([...["corner", "size", "at", "diameter"].filter((name) => name in table).map((name) => ({ path: ["rooms", item.key, name], op: "remove" })), { path: ["rooms", item.key, "outline"], op: "set", value: points }], what);
 }
 
 // -- corners by dragging ---------------------------------------------------------------------

@@ -80,7 +80,8 @@ function forms() {
         make("label", { class: "tick" }, make("input", { type: "checkbox", checked: Boolean(ceiling.plenum), onchange: (/** @type {Event} */ event) => change([{ path: under("plenum"), op: "set", value: /** @type {HTMLInputElement} */ (event.target).checked }], `plenum of ${room.label}`) }), "the void moves the room's air")));
     });
   }
-  need("forms").replaceChildren(...parts);
+  const begun = need("forms").querySelectorAll("#sketch, #new-thing"); // a hand is at it: it stays
+  need("forms").replaceChildren(...begun, ...parts);
   for (const item of need("forms").querySelectorAll("details")) if (open.has(item.id || item.querySelector("summary")?.textContent)) item.open = true;
 }
 
@@ -249,7 +250,7 @@ function grid(room, held, index) {
 }
 
 need("add-room").addEventListener("click", () => outline(null));
-onSurvey(() => { document.getElementById("sketch")?.remove(); forms(); names(); shape(); });
+onSurvey(() => { forms(); names(); shape(); });
 onView(() => { sized(); names(); });
 names();
 controls(underlay, tell);

@@ -97,13 +97,12 @@ function add(list, kind) {
   at.focus();
 
   /** @param {(string|number)[]} place */
-  function keep(place) {
+  async function keep(place) {
     if (place.length !== 2 || place.some((v) => v === "")) { say("Two lengths are needed: x, y."); at.focus(); return; }
-    leave();
     if (list === "racks") {
       let rack = "rack";
       for (let n = 2; desk.sheet.tables.racks?.[rack]; n += 1) rack = `rack-${n}`;
-      change([{ path: ["racks", rack], op: "set", value: { label: "Rack", room: key, at: place } }], "a rack");
+      if (await change([{ path: ["racks", rack], op: "set", value: { label: "Rack", room: key, at: place } }], "a rack")) close();
       return;
     }
     /** @type {Record<string, any>} */
@@ -117,7 +116,7 @@ function add(list, kind) {
       while (known.some((/** @type {any} */ item) => item.key === `t${n}`)) n += 1;
       Object.assign(thing, { key: `t${n}`, label: `place ${n}` });
     }
-    change([{ path: ["rooms", key, list], op: "append", value: thing }], `${name} added`);
+    if (await change([{ path: ["rooms", key, list], op: "append", value: thing }], `${name} added`)) close();
   }
 }
 
