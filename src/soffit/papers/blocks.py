@@ -178,7 +178,8 @@ WORK_ORDER: Final = (
     "Pull the cable run by run in the order of the schematic, label both ends.",
     "Cut, set the support, hang the safety wire to the structure.",
     "Set the tap as its card shows it, then wire: plus to plus, in from the amplifier, out onward.",
-    "Read ohms onward at every unit as you go and write it on the card: it is worth most later.",
+    "Join from the far end back: at every unit read ohms onward before the cable from the"
+    " amplifier goes in, and write it on the card: it is worth most later.",
     "Hang, close the tile, tick the card.",
     "Before the amplifier goes on: whole line at 1 kHz against the commissioning sheet.",
 )
@@ -731,7 +732,7 @@ SYMPTOMS: Final = (
     ("Rattle at some notes", "loose tile, wire on the cone or can, grille"),
     ("Ohms lower than plan", "more units, higher tap, a plain 8 Ω unit, a short near by"),
     ("Ohms higher than plan", "open branch, lower tap, wrong line voltage"),
-    ("A meter shows a few ohms dc", "that is the winding: measure ac at 1 kHz"),
+    ("A meter shows far fewer ohms at dc", "that is the winding: measure ac at 1 kHz"),
     ("Music fine, speech not understood", "reverberation and too little direct sound, not level"),
     ("Works until the ceiling crew leaves", "a pulled joint; look where tiles were moved last"),
 )

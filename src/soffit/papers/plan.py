@@ -345,7 +345,7 @@ def _key_column(
     notes = (
         [f"Not drawn for want of room: {', '.join(drawing.unplaced)}"] if drawing.unplaced else []
     )
-    notes += room.notes if part is None else ()
+    notes += room.plan_notes
     tall = sum(paragraph_height(note, room_mm=room_mm) + 0.8 for note in notes)
     level = next((item for item in room.maps if item.kind == "level"), None)
     if part is not None:

@@ -188,7 +188,9 @@ class RoomView:
     ceiling_text
         Ceiling in one line: kind, height with its source, void, plenum, fire rating.
     notes
-        Sentences printed under the plan.
+        Sentences about sound and search, printed under the maps.
+    plan_notes
+        Those that whoever hangs it must know, printed beside the plan.
     """
 
     key: str
@@ -215,6 +217,7 @@ class RoomView:
     storey_elevation_m: float = 0.0
     ceiling_text: str = ""
     notes: tuple[str, ...] = ()
+    plan_notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

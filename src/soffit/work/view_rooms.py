@@ -80,6 +80,7 @@ def _view(whole: Whole, room: Room, labels: Mapping[str, str]) -> RoomView:
             *_notes(sound, decision, imperial=job.survey.site.is_imperial),
             *low_notes(whole.low_plans.get(room.key)),
         ),
+        plan_notes=_plan_notes(decision),
     )
 
 
@@ -100,18 +101,23 @@ def _ceiling_text(ceiling: Ceiling, *, imperial: bool) -> str:
     return ", ".join(parts)
 
 
+def _plan_notes(decision: RoomDecision | None) -> tuple[str, ...]:
+    """Return what could not be kept of what was fixed by hand."""
+    return tuple(f"Not kept: {text}" for text in decision.not_kept) if decision else ()
+
+
 def _notes(
     sound: RoomSound | None, decision: RoomDecision | None, *, imperial: bool
 ) -> tuple[str, ...]:
     notes = []
     if sound:
-        notes.append(f"Computed with {in_job_units(sound.model_text, imperial=imperial)}.")
+        model = in_job_units(sound.model_text, imperial=imperial)
+        notes.append(f"Computed with {model.replace('; T ', '; reverberation time ')}.")
         named = sound.programme_text.replace("((", "(").replace("))", ")")
         notes.append(f"Programme: {named}.")
-    if decision:
-        notes += [f"Not kept: {text}" for text in decision.not_kept]
-        if not decision.is_reproducible:
-            notes.append("A clock ended this search: another run may find another layout.")
+    notes += _plan_notes(decision)
+    if decision and not decision.is_reproducible:
+        notes.append("A clock ended this search: another run may find another layout.")
     return tuple(notes)
 
 
@@ -173,6 +179,13 @@ def brief_rows(room: Room, sound: RoomSound | None) -> tuple[BriefRow, ...]:
     return tuple(rows)
 
 
+def _reserve_text(reserve_db: float) -> str:
+    """Say how much louder it can go, or what is missing."""
+    if reserve_db < 0.0:
+        return f"{-reserve_db:.1f} dB missing"
+    return f"{reserve_db:.1f} dB to spare before the line is full"
+
+
 def _level_row(sound: RoomSound) -> BriefRow:
     got = f"{sound.full_level_dba:.1f} dBA with the line filled"
     if sound.target_dba is None or sound.reserve_db is None:
@@ -182,7 +195,7 @@ def _level_row(sound: RoomSound) -> BriefRow:
         asked=f"{sound.target_dba:.1f} dBA",
         got=got,
         verdict="met" if sound.reserve_db >= -0.05 else "missed",
-        note=f"reserve {sound.reserve_db:+.1f} dB",
+        note=_reserve_text(sound.reserve_db),
     )
 
 
