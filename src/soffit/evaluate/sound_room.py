@@ -134,11 +134,14 @@ class RoomNoise:
         A-weighted level. [dB]
     text
         How it was stated, with its source.
+    is_people
+        Whether it is taken for people talking, who are not there in an empty room.
     """
 
     octave_db: FloatArray
     level_dba: float
     text: str
+    is_people: bool = False
 
 
 def _ring_area_m2(ring: FloatArray) -> float:
@@ -410,4 +413,9 @@ def room_noise(noise: Noise | None, *, people_from_dba: float = 55.0) -> RoomNoi
         words = {"people": "talking people", "ventilation": "air handling"}[shape]
         text = f"{noise.value:g} dBA, spectrum of {words} assumed"
     level = float(level_dba(octaves))
-    return RoomNoise(octave_db=octaves, level_dba=level, text=f"{text} ({noise.source})")
+    return RoomNoise(
+        octave_db=octaves,
+        level_dba=level,
+        text=f"{text} ({noise.source})",
+        is_people="people" in text,
+    )

@@ -35,6 +35,16 @@ ROWS: Final[tuple[Setting, ...]] = (
     _hours("labour_level_point_h", 0.1, "Hours to measure one place."),
     _hours("labour_handover_h", 3.0, "Hours for as-built papers and hand-over."),
     Setting(
+        name="cable_support_every_m",
+        default=1.5,
+        unit="m",
+        quantity="length",
+        source="common practice, no source",
+        help="Distance between the hooks or clips that carry cable in a void.",
+        least=0.1,
+        most=10.0,
+    ),
+    Setting(
         name="access_speakers_day",
         default=16.0,
         unit="a day",

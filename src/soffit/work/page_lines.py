@@ -44,7 +44,7 @@ def lines_dict(now: Snapshot) -> dict[str, Any]:
                                 "drawn_w": round(channel.drawn_w, 1),
                                 "rated_w": channel.rated_w,
                                 "load_ratio": round(channel.load_ratio, 3),
-                                "ohm": channel.impedance_ohm,
+                                "ohm": channel.meter_ohm or channel.impedance_ohm,
                                 "high_pass_hz": channel.high_pass_hz,
                             }
                             for channel in amplifier.channels
@@ -66,7 +66,7 @@ def _line_dict(line: LineView, fixed: dict[str, bool]) -> dict[str, Any]:
         "voltage_v": round(line.voltage_v, 1),
         "load_w": round(line.load_w, 1),
         "drawn_w": round(line.drawn_w, 1),
-        "ohm": round(line.impedance_ohm, 1),
+        "ohm": round(line.meter.middle_ohm if line.meter else line.impedance_ohm, 1),
         "ohm_low": line.meter.low_ohm if line.meter else None,
         "ohm_high": line.meter.high_ohm if line.meter else None,
         "worst_loss_db": round(line.worst_loss_db, 3),
@@ -87,7 +87,7 @@ def _line_dict(line: LineView, fixed: dict[str, bool]) -> dict[str, Any]:
                 "cable": node.cable,
                 "volts": round(node.voltage_v, 2),
                 "loss_db": round(node.loss_db, 3),
-                "out_ohm": node.impedance_out_ohm,
+                "out_ohm": node.meter_out.middle_ohm if node.meter_out else node.impedance_out_ohm,
                 "is_fixed": fixed.get(node.key, False),
             }
             for node in line.nodes

@@ -220,8 +220,9 @@ def _notes(
     if sweep:
         notes.append(
             f"Lowest frequency at full voltage {sweep.flux_limit_hz:.0f} Hz, set by"
-            f" {labels[sweep.flux_limit_key]}; most the amplifier must supply above"
-            f" {sweep.high_pass_hz:.0f} Hz: {sweep.va_max:.0f} VA at {sweep.va_max_hz:.0f} Hz."
+            f" {labels[sweep.flux_limit_key]}; by the taps the amplifier must supply above"
+            f" {sweep.high_pass_hz:.0f} Hz at most {sweep.va_max:.0f} VA,"
+            f" at {sweep.va_max_hz:.0f} Hz."
         )
     notes += [
         f"As {kind} the cable would be {run_length(length, imperial=imperial)}."

@@ -9,7 +9,7 @@ from soffit.model.catalogue import CableType
 from soffit.model.decisions import Job
 from soffit.papers.views import MaterialRow
 from soffit.papers.words import run_length
-from soffit.units import FOOT_M
+from soffit.units import FOOT_M, format_length
 from soffit.work.view_lines import cable_text
 from soffit.work.view_small_parts import wiring_parts, with_spares
 
@@ -57,9 +57,7 @@ def _parts(job: Job, ceiling: CeilingState) -> list[MaterialRow]:
     hanging = {item.key for item in job.design.speakers if item.state == "existing"}
     fits = [fit for fit in ceiling.speakers if fit.key not in hanging]
     supports = Counter(fit.support_id for fit in fits)
-    wires: Counter[str] = Counter()
-    for fit in fits:
-        wires[fit.safety_wire_id] += max(1, fit.seismic.wires if fit.seismic else 1)
+    wires = Counter(fit.safety_wire_id for fit in fits)
     rows = []
     for part_id, count in sorted((supports + wires).items()):
         named = bool(part_id)
@@ -74,6 +72,17 @@ def _parts(job: Job, ceiling: CeilingState) -> list[MaterialRow]:
                 type_id=part_id,
                 source="one for each loudspeaker",
                 note="" if named else "choose a part whose label states what it carries",
+            )
+        )
+    slack = sum(fit.seismic.wires for fit in fits if fit.seismic is not None)
+    if slack:
+        rows.append(
+            MaterialRow(
+                section="Mounting",
+                item="Hanger wire, 12 ga, slack, from unit to structure",
+                quantity=slack,
+                unit="pcs",
+                source="earthquakes: beside the safety wire",
             )
         )
     return rows
@@ -93,6 +102,19 @@ def _cables(job: Job, slack_ratio: float) -> list[MaterialRow]:
         pieces = [one * (1.0 + slack_ratio) for one in lengths]
         quantity = float(math.ceil(wanted / FOOT_M - 1e-9)) if imperial else round(wanted, 1)
         unit = "ft" if imperial else "m"
+        every_m = job.survey.limits["cable_support_every_m"]
+        supports = sum(math.ceil(one / every_m) for one in lengths)
+        rows.append(
+            MaterialRow(
+                section="Cable",
+                item=f"Hook or clip for {cable_text(cable)}, fixed to the structure",
+                quantity=supports,
+                unit="pcs",
+                source="design",
+                note=f"one every {format_length(every_m, imperial=imperial)} of route;"
+                " fewer where runs share a hook",
+            )
+        )
         rows.append(
             MaterialRow(
                 section="Cable",

@@ -19,9 +19,16 @@ def _bands(expected: Mapping[str, tuple[Expected, ...]]) -> _Bands:
             if row.middle is None or row.low is None or row.high is None:
                 continue
             found[row.place_key, row.direction] = MeterBand(
-                middle_ohm=row.middle, low_ohm=row.low, high_ohm=row.high
+                middle_ohm=row.middle,
+                low_ohm=_rounded(row.low) if row.direction == "alone" else row.low,
+                high_ohm=_rounded(row.high) if row.direction == "alone" else row.high,
             )
     return found
+
+
+def _rounded(ohm: float) -> float:
+    """Two figures: like units alone have like bands, and no meter tells the third."""
+    return float(f"{ohm:.2g}")
 
 
 def metered_speakers(

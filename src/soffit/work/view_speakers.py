@@ -147,8 +147,11 @@ def _support_text(job: Job, entry: SpeakerType, fit: SpeakerFit) -> str:
         return f"{kind} for {mass}: no part in the catalogue, choose one that says so"
     part = job.catalogue.hardware(fit.support_id)
     capacity = format_mass(fit.support_capacity_kg, imperial=imperial)
+    carried = f"{part.name} carries it (unit {mass}, part {capacity})"
+    if entry.cutout_diameter_m is None:
+        return carried
     sheet = "board" if ceiling.kind == "plasterboard" else "tile"
-    return f"{part.name} carries it (unit {mass}, part {capacity}); the {sheet} carries nothing"
+    return f"{carried}; the {sheet} carries nothing"
 
 
 def _safety_text(job: Job, fit: SpeakerFit) -> str:
@@ -177,6 +180,8 @@ def _seismic_text(fit: SpeakerFit) -> str:
 
 
 def _void_text(fit: SpeakerFit, *, imperial: bool) -> str:
+    if fit.void_need_m <= 0.0:
+        return ""
     need = format_length(fit.void_need_m, imperial=imperial, fine=True)
     if fit.void_have_m is None:
         return f"needs {need} above the face; nobody has measured it here: look before cutting"

@@ -4,10 +4,12 @@ from collections.abc import Iterator, Mapping
 
 from soffit.decibel import field_ratio
 from soffit.evaluate.sound import RoomSound
+from soffit.evaluate.sound_room import RoomNoise
 from soffit.measure.expected import Expected, expected_line
 from soffit.measure.gain_sheet import PlannedSetting
 from soffit.measure.line_of_job import opened_ring
 from soffit.papers.views import TestRow
+from soffit.tables.load import load_table
 from soffit.work.measured import line_plan, ring_ends
 from soffit.work.settings_plan import planned_line_settings, planned_zone_settings
 from soffit.work.whole import Whole
@@ -54,7 +56,7 @@ def commissioning_rows(
     expected
         What instruments should show, by line key; worked out here by default.
     """
-    rows = [*_visual(whole), *_rings(whole)]
+    rows = [*_visual(whole), *_insulation(whole), *_rings(whole)]
     for line_rows in (expected_rows(whole) if expected is None else expected).values():
         rows += [_line_row(row) for row in line_rows if _is_printed(row)]
     rows += [*_rooms(whole)]
@@ -107,6 +109,29 @@ def _visual(whole: Whole) -> Iterator[TestRow]:
                 expected_text="all",
                 room_label=room.label,
             )
+
+
+def _insulation(whole: Whole) -> Iterator[TestRow]:
+    """Yield the test of the cable alone, where the wiring rules of the region ask for it."""
+    if whole.job.survey.site.region not in {"UK", "EU"}:
+        return
+    table = load_table("insulation_test")
+    circuit = "up to 500 V"
+    volts = table.number("test_voltage", circuit=circuit)
+    least = table.number("least_mohm", circuit=circuit)
+    for line in whole.job.design.lines:
+        yield TestRow(
+            step=2,
+            phase=PHASES[2],
+            place=line.label,
+            place_key=line.key,
+            what=f"insulation at {volts:.0f} V d.c., the cable alone: amplifier and every unit off",
+            quantity="insulation",
+            expected_text=f"{least:.1f} MΩ or more",
+            unit="Ω",
+            drive="nothing: amplifier off",
+            note=f"{table.source.document} {table.source.place}; local rules first",
+        )
 
 
 def _rings(whole: Whole) -> Iterator[TestRow]:
@@ -174,6 +199,16 @@ def _rooms(whole: Whole) -> Iterator[TestRow]:
         )
 
 
+def _noise_text(noise: RoomNoise | None) -> str:
+    """Say what an empty room may read; noise of people is not there when it is empty."""
+    if noise is None:
+        return "not surveyed: write it down"
+    level = f"{noise.level_dba:.0f} dBA"
+    if noise.is_people:
+        return f"write it down; planned for {level} with people in"
+    return f"{level} or less"
+
+
 def _noise_row(sound: RoomSound) -> TestRow:
     noise = sound.noise
     return TestRow(
@@ -183,9 +218,7 @@ def _noise_row(sound: RoomSound) -> TestRow:
         place_key=sound.room_key,
         what="room empty, ventilation on, Leq 30 s or longer",
         quantity="noise",
-        expected=noise.level_dba if noise else None,
-        expected_text="" if noise else "not surveyed",
-        unit="dBA" if noise else "",
+        expected_text=_noise_text(noise),
         drive="nothing: amplifier muted",
         room_label=sound.room_label,
         note=noise.text if noise else "",
