@@ -25,6 +25,9 @@ EXCLUSIONS: Final = (
     "Permits, inspections and taxes.",
 )
 _TOGETHER: Final = 24
+_COLUMNS: Final = ((0, 0, 18), (1, 1, 38), (2, 2, 7), (3, 6, 9), (7, 9, 10), (10, 10, 38))
+_LINE_LETTERS: Final = 150
+"""Columns of the workbook and their widths, and letters in a line over all of them."""
 SECTIONS: Final[dict[str, str]] = {
     "material": "Material",
     "labour": "Work",
@@ -380,7 +383,11 @@ def quote_xlsx(view: JobView, quote: QuoteView) -> bytes:
     quote
         Of :func:`quote_view`.
     """
-    from soffit.papers.tables_out import new_workbook  # noqa: PLC0415 - keeps workbooks late
+    from soffit.papers.tables_out import (  # noqa: PLC0415 - keeps workbooks late
+        new_workbook,
+        print_setup,
+        set_height,
+    )
 
     book, stream, formats = new_workbook(view)
     sheet = book.add_worksheet("Quote")
@@ -400,27 +407,31 @@ def quote_xlsx(view: JobView, quote: QuoteView) -> bytes:
     )
     for column, name in enumerate(head):
         sheet.write_string(2, column, name, formats["head"])
+    widths = [wide for first, last, wide in _COLUMNS for _ in range(first, last + 1)]
+    set_height(sheet, 2, head, widths, is_head=True)
     for number, row in enumerate(quote.rows, 4):
-        sheet.write_row(number - 1, 0, (SECTIONS[row.section], row.item, row.unit))
-        sheet.write_row(number - 1, 3, (row.quantity_low, row.quantity, row.quantity_high))
-        sheet.write_number(number - 1, 6, row.hours_each)
+        sheet.write_string(number - 1, 0, SECTIONS[row.section], formats["body"])
+        sheet.write_string(number - 1, 1, row.item, formats["long"])
+        sheet.write_string(number - 1, 2, row.unit, formats["text"])
+        counts = (row.quantity_low, row.quantity, row.quantity_high)
+        for column, count in enumerate(counts, 3):
+            sheet.write_number(number - 1, column, count, formats["one"])
+        sheet.write_number(number - 1, 6, row.hours_each, formats["hours"])
         if row.price_each is not None:
-            sheet.write_number(number - 1, 7, row.price_each)
+            sheet.write_number(number - 1, 7, row.price_each, formats["two"])
         hours = row.quantity * row.hours_each
         price = hours * (quote.rate_per_hour or 0.0) + row.quantity * (row.price_each or 0.0)
-        sheet.write_formula(number - 1, 8, f"=E{number}*G{number}", None, round(hours, 6))
+        sheet.write_formula(number - 1, 8, f"=E{number}*G{number}", formats["one"], round(hours, 6))
         formula = f"=I{number}*$B$1+E{number}*H{number}"
-        sheet.write_formula(number - 1, 9, formula, None, round(price, 6))
-        sheet.write_string(number - 1, 10, row.basis)
+        sheet.write_formula(number - 1, 9, formula, formats["two"], round(price, 6))
+        sheet.write_string(number - 1, 10, row.basis, formats["long"])
+        words_ = ("", row.item, *("" for _ in range(8)), row.basis)
+        set_height(sheet, number - 1, words_, widths)
     _quote_foot(sheet, quote, formats)
-    sheet.set_column(0, 0, 18)
-    sheet.set_column(1, 1, 42)
-    sheet.set_column(2, 9, 11)
-    sheet.set_column(10, 10, 42)
+    for first, last, wide in _COLUMNS:
+        sheet.set_column(first, last, wide)
     sheet.freeze_panes(3, 2)
-    sheet.set_landscape()
-    sheet.fit_to_pages(1, 0)
-    sheet.repeat_rows(2)
+    print_setup(sheet, view, "Quote", rows=2)
     book.close()
     return bytes(stream.getvalue())
 
@@ -431,10 +442,9 @@ def _quote_foot(sheet: Any, quote: QuoteView, formats: Mapping[str, Any]) -> Non
     rate = quote.rate_per_hour or 0.0
     hours = quote.hours[1]
     price = hours * rate + sum(row.quantity * (row.price_each or 0.0) for row in quote.rows)
-    sheet.write_formula(last, 8, f"=SUM(I4:I{last})", formats["total"], round(hours, 6))
-    sheet.write_formula(last, 9, f"=SUM(J4:J{last})", formats["total"], round(price, 6))
-    sheet.write_string(
-        last + 2, 0, "Without a price: " + (", ".join(quote.missing_prices) or "none")
-    )
-    for number, text in enumerate((*quote.assumptions, *quote.exclusions), last + 4):
-        sheet.write_string(number, 0, text)
+    sheet.write_formula(last, 8, f"=SUM(I4:I{last})", formats["total one"], round(hours, 6))
+    sheet.write_formula(last, 9, f"=SUM(J4:J{last})", formats["total two"], round(price, 6))
+    missing = "Without a price: " + (", ".join(quote.missing_prices) or "none")
+    for number, text in enumerate((missing, *quote.assumptions, *quote.exclusions), last + 2):
+        sheet.merge_range(number, 0, number, 10, text, formats["long"])
+        sheet.set_row(number, 15.0 * (1 + len(text) // _LINE_LETTERS))
