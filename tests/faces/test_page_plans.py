@@ -401,3 +401,27 @@ def test_a_sketch_that_is_refused_is_not_lost(browser: Any, server: Server, tmp_
     xs = [x for x, _ in open_job(folder).survey.room("annex").outline]
     assert max(xs) == pytest.approx(43 * 0.3048)
     page.close()
+
+
+def test_a_bare_number_keeps_the_unit_that_stood_there(
+    desk: Any, server: Server, tmp_path: Path
+) -> None:
+    folder = designed_job(server.folder / "units", keep=tmp_path / "made")
+    edit_survey(
+        folder, [("rooms.room1.ceilings[0].void_depth", "400 mm")], open_job(folder).job_revision
+    )
+    desk.goto(f"{server.link}/jobs/units/survey")
+    field = desk.get_by_label("Void above")
+    field.fill("450")
+    field.press("Enter")
+    _kept(desk, "450 mm")
+    assert open_job(folder).survey.rooms[0].ceilings[0].void_depth_m == pytest.approx(0.45)
+    even = desk.get_by_label("Even to ±")
+    even.fill("2.5")
+    even.press("Enter")
+    _kept(desk, "2.5 dB")
+    height = desk.get_by_label("Height", exact=True)
+    height.fill("2.8")  # metres stood there as a bare number
+    height.press("Enter")
+    _kept(desk, "2.8")
+    assert open_job(folder).survey.rooms[0].ceilings[0].height_m == pytest.approx(2.8)

@@ -1,7 +1,7 @@
 // @ts-check
 /** The survey: rooms on one sheet, what was asked in plain words, the whole of it as text. */
 import { ask, here, length, make, need } from "./api.js";
-import { change, desk, drawing, drawn, metres, NS, onSurvey, onView, room as inHand, select, send, snapped, stepped, underlay, view } from "./desk.js";
+import { change, desk, drawing, drawn, IMPERIAL, metres, NS, onSurvey, onView, room as inHand, select, send, snapped, stepped, underlay, view } from "./desk.js";
 import { say, tell } from "./page.js";
 import { outline, pressed } from "./sketch.js";
 import { surfaces } from "./surfaces.js";
@@ -18,11 +18,25 @@ function value(text) {
 /** @param {string} label @param {HTMLElement} field */
 const row = (label, field) => make("label", { class: "field" }, label, field);
 
+/**
+ * A bare number keeps the unit that stood there; where nothing stood, people of feet mean feet.
+ * @param {string} typed @param {unknown} now @param {string} hint
+ */
+function meant(typed, now, hint) {
+  const read = value(typed);
+  if (typeof read !== "number") return read;
+  const before = typeof now === "string" ? now.match(/^-?[\d.]+\s*([a-zA-Z"'°%²]+)/)?.[1] : "";
+  const habit = now === undefined && IMPERIAL ? hint.match(/\bor [\d.]+ (ft|in)\b/)?.[1] : "";
+  return before || habit ? `${read} ${before || habit}` : read;
+}
+
 /** @param {(string|number)[]} path @param {unknown} now @param {string} what @param {string} [hint] */
 function text(path, now, what, hint = "") {
   return make("input", { value: now === undefined || now === null ? "" : String(now), placeholder: hint, onchange: (/** @type {Event} */ event) => {
     const typed = /** @type {HTMLInputElement} */ (event.target).value;
-    change([typed.trim() === "" ? { path, op: "remove" } : { path, op: "set", value: value(typed) }], what);
+    if (typed.trim() === "") { change([{ path, op: "remove" }], what); return; }
+    const read = meant(typed, now, hint);
+    change([{ path, op: "set", value: read }], `${what}: ${read}`);
   } });
 }
 
