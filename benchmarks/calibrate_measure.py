@@ -132,7 +132,7 @@ def keep(name: str, rows: list[dict[str, Any]]) -> None:
     RESULTS.write_text("{\n" + ",\n".join(sets) + "\n}\n", encoding="utf-8")
 
 
-def _short(value: Any) -> Any:
+def _short(value: object) -> object:
     """Return plain data with five digits, which is more than the page shows."""
     if isinstance(value, dict):
         return {key: _short(item) for key, item in value.items()}
