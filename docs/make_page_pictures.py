@@ -45,11 +45,43 @@ def _shoot(
     )
     page = context.new_page()
     page.goto(f"{link}/jobs/library/{path}")
-    page.wait_for_timeout(2500)
+    page.wait_for_load_state("networkidle")
+    _take(page, name)
+    context.close()
+
+
+def _take(page: Any, name: str) -> None:  # noqa: ANN401 - a page of a test library
+    page.evaluate("() => document.fonts.ready")
+    page.evaluate(
+        "() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))"
+    )
     with tempfile.TemporaryDirectory() as work:
         raw = Path(work) / "raw.png"
         page.screenshot(path=raw)
         _save(raw, PICTURES / f"{name}.png")
+
+
+def _draw(browser: Any, link: str, work: Path) -> None:  # noqa: ANN401 - a browser of a test library
+    """Read an invented floor, and show one of its rooms with handles on the lines of the plan."""
+    from soffit_plan_drawings import floor  # noqa: PLC0415 - lies beside the tests
+
+    document, _ = floor(5, rows=2, columns=5)
+    plan = work / "invented floor.dxf"
+    document.saveas(plan)
+    context = browser.new_context(viewport={"width": DESK[0], "height": DESK[1]})
+    page = context.new_page()
+    page.goto(link)
+    page.set_input_files("#plan-file-file", plan)
+    page.get_by_role("button", name="Read it").click()
+    page.wait_for_url("**/plan-files/*")
+    for name in ("Corridor 1", "Office 8"):  # their lines lie bare under the sheet
+        page.get_by_label(name, exact=True).uncheck()
+    page.get_by_role("button", name="Keep these rooms").click()
+    page.wait_for_url("**/survey*")
+    page.wait_for_selector("#under-lines[data-shown]", state="attached")
+    page.get_by_role("button", name="Move its corners").click()
+    page.wait_for_selector("#say:empty", state="attached")
+    _take(page, "page-draw")
     context.close()
 
 
@@ -65,6 +97,7 @@ def main() -> None:
         with served(Path(work)) as server, chromium() as browser:
             for shot in SHOTS:
                 _shoot(browser, server.link, shot)
+            _draw(browser, server.link, Path(work))
 
 
 if __name__ == "__main__":

@@ -135,6 +135,7 @@ def state_dict(state: LiveState) -> dict[str, Any]:
     even = state.evenness
     return {
         "spread_db": round(float(even.spread_db), 2),
+        "half_text": f"{even.spread_db / 2:.1f}",  # rounded once, as the brief's own row
         "spread_90_db": round(float(even.spread_90_db), 2),
         "std_db": round(float(even.std_db), 2),
         "worst_db": round(float(even.worst_db), 2),

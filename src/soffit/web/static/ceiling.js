@@ -102,7 +102,7 @@ function start(board) {
     const judged = name === sheet.measure;
     const verdict = judged ? (half <= sheet.evenness_db + 0.005 ? "met" : "missed") : "open";
     line.replaceChildren(
-      make("span", { class: `verdict ${verdict}` }, `±${half.toFixed(1)} dB`),
+      make("span", { class: `verdict ${verdict}` }, `±${state.half_text} dB`),
       ` over 95 % of the ears, ${name}${judged ? ` (asked ±${sheet.evenness_db} dB)` : ""}, ${state.level_dba.toFixed(1)} dBA with the line filled${moving ? " · while you hold it" : ""}`,
     );
   }
@@ -248,7 +248,7 @@ function start(board) {
     const pointer = need("under-pointer");
     pointer.hidden = !words;
     pointer.textContent = words;
-    if (held.byKey) say(`${words || "here"}, ±${(answer.state.spread_db / 2).toFixed(1)} dB. Enter keeps it, Escape puts it back.`);
+    if (held.byKey) say(`${words || "here"}, ±${answer.state.half_text} dB. Enter keeps it, Escape puts it back.`);
     if (live()) {
       map.set(answer.map, true);
       map.place(view);
