@@ -88,6 +88,9 @@ class _Exporter:
             self._sheet(room, index)
         if "Layout1" in self.doc.layouts.names() and self.view.rooms:
             self.doc.layouts.delete("Layout1")
+        # the library takes them from a set, whose order another run need not share
+        for name in sorted(self.doc.entitydb.dxf_types_in_use()):
+            self.doc.classes.add_class(name)
         return self.doc
 
     def _at(self, point: tuple[float, float]) -> tuple[float, float]:
