@@ -80,7 +80,7 @@ for content in files:
 
 
 def test_another_run_of_python_gives_the_same_bytes():
-    """Sets of words have another order in every run; three seeds stand for them."""
+    """Sets of words have another order in every run; seeds 1 and 4 once gave two drawings."""
     path = os.pathsep.join(entry for entry in sys.path if entry)
     said = {
         subprocess.run(
@@ -90,7 +90,7 @@ def test_another_run_of_python_gives_the_same_bytes():
             capture_output=True,
             text=True,
         ).stdout
-        for seed in ("1", "2", "3")
+        for seed in ("1", "4", "7")
     }
     assert len(said) == 1
 
