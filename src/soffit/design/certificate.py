@@ -21,6 +21,7 @@ from soffit.design.certificate_model import (
     level_range,
     solve_intervals,
 )
+from soffit.design.certificate_relaxed import relax_intervals
 from soffit.design.place_ceiling import Span2
 from soffit.design.place_field import Field
 from soffit.design.place_search import spread_of
@@ -39,6 +40,9 @@ _FIRST_NODES: Final = 400
 
 _AT_ONCE: Final = 4
 """Intervals that one child looks at with few nodes."""
+
+_RELAX_SHARE: Final = 0.85
+"""Share of the time for bounds without whole numbers; small rooms need little of it."""
 
 _KILL_AFTER: Final = 5.0
 """Seconds after its own limit at which a solver is killed."""
@@ -229,7 +233,8 @@ class _Run:
 
     def look(self, nodes: int) -> None:
         """Bound all intervals without whole numbers, then with few nodes, then one by one."""
-        steps = (0, min(_FIRST_NODES, nodes), nodes)
+        self.relax()
+        steps = (min(_FIRST_NODES, nodes), nodes)
         stage = dict.fromkeys(self.open, 0)
         while self.prune():
             left = self.clock.left()
@@ -240,8 +245,7 @@ class _Run:
             if now >= len(steps):
                 return
             keys = [k for _, k in sorted((self.open[k], k) for k in self.open if stage[k] == now)]
-            if now > 0:
-                keys = keys[: _AT_ONCE if now == 1 else 1]
+            keys = keys[: _AT_ONCE if now == 0 else 1]
             self.tell(1.0 - left / self.clock.seconds, f"proving: {len(self.open)} levels open")
             share = (0.6 if now < len(steps) - 1 else 1.0) * left
             answers = _solved(self.program, keys, self.most, steps[now], share)
@@ -256,6 +260,31 @@ class _Run:
                 elif answer.is_finished:
                     stage[key] = len(steps)
                 self.is_by_clock |= answer.is_by_clock and now == len(steps) - 1
+
+    def relax(self) -> None:
+        """Bound all intervals by linear programs, narrowing the weakest."""
+        left = self.clock.left()
+        if not self.prune() or left <= 0.0:
+            return
+        self.tell(0.0, f"bounding: {len(self.open)} levels open")
+        keys = [(low, high, bound) for (low, high), bound in self.open.items()]
+        share = _RELAX_SHARE * left
+        try:
+            answers = run_within(
+                share + _KILL_AFTER,
+                _MEMORY_BYTES,
+                relax_intervals,
+                self.program,
+                keys,
+                self.most,
+                share,
+            )
+        except ChildError:
+            self.is_by_clock = True
+            return
+        self.looked += len(answers)
+        self.open = {(answer.low, answer.high): answer.bound for answer in answers}
+        self.is_by_clock |= any(answer.is_by_clock for answer in answers)
 
     def take(self, key: tuple[float, float], answer: IntervalAnswer) -> None:
         """Note what was found in one interval."""
@@ -416,12 +445,10 @@ def _program(field: Field, sites: Sites, fold: _Fold, spread_db: float, share: f
     columns = some.columns(sites.site_m(flat[:, 0], flat[:, 1]))
     starts = np.cumsum([0, *(len(orbit) for orbit in fold.orbits)])[:-1]
     gain = np.add.reduceat(columns, starts, axis=0)
-    single = np.maximum.reduceat(columns, starts, axis=0)
     scale = float(columns.max())
     n = int(fold.ear_weight.sum())
     return Program(
         gain=gain / scale,
-        single=gain / scale if fold.mirrors != (False, False) else single / scale,
         weight=np.array([len(orbit) for orbit in fold.orbits], dtype=np.int64),
         ear_weight=fold.ear_weight,
         spread_db=spread_db,
@@ -430,4 +457,6 @@ def _program(field: Field, sites: Sites, fold: _Fold, spread_db: float, share: f
         # T is the interpolated percentile: the order statistics at and below it may be lower.
         allowed=floor((n - 1) * (1.0 - share) / 2.0) + 1,
         fixed=some.fixed_energy / scale,
+        ear_m=some.ears.point_m[:, :2],
+        site_m=sites.site_m(flat[starts, 0], flat[starts, 1])[:, :2],
     )

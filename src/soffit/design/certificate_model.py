@@ -36,8 +36,6 @@ class Program:
     ----------
     gain : (n_sites, n_ears)
         Energy per watt, all mirror images of a site together, over the strongest single value.
-    single : (n_sites, n_ears)
-        Largest energy of one image alone, same unit.
     weight : (n_sites,)
         Speakers per site variable.
     ear_weight : (n_ears,)
@@ -50,10 +48,13 @@ class Program:
         Ears that may lie below, and as many that may lie above.
     fixed : (n_ears,)
         Energy of what is placed by hand.
+    ear_m : (n_ears, 2)
+        Where the ears are. [m]
+    site_m : (n_sites, 2)
+        Where the first image of each site is. [m]
     """
 
     gain: FloatArray
-    single: FloatArray
     weight: IntArray
     ear_weight: IntArray
     spread_db: float
@@ -61,6 +62,8 @@ class Program:
     ratio: float
     allowed: int
     fixed: FloatArray
+    ear_m: FloatArray
+    site_m: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,7 +114,7 @@ def level_range(program: Program, most: int) -> tuple[float, float]:
     high = total / max(1, n - program.allowed)
     # The allowed-th loudest ear of the mildest site must not exceed ratio x T.
     least = np.inf
-    for row in program.single + program.fixed:
+    for row in program.gain + program.fixed:
         order = np.argsort(-row, kind="stable")
         above = np.cumsum(program.ear_weight[order])
         first = int(np.searchsorted(above, program.allowed, side="right"))
@@ -146,12 +149,12 @@ def solve_interval(
 
     highspy: Any = import_module("highspy")
 
-    with _quiet():
+    with no_output():
         return _solve(highspy, program, (low, high), most, nodes, seconds)
 
 
 @contextmanager
-def _quiet() -> Iterator[None]:
+def no_output() -> Iterator[None]:
     """Keep the solver's banner off the standard output, whatever its options say."""
     sys.stdout.flush()
     kept = os.dup(1)
@@ -312,7 +315,7 @@ def _model(highspy: Any, program: Program, low: float, high: float, most: int) -
     ratio, weight = program.ratio, program.weight.astype(np.float64)
     images = program.weight.astype(np.float64)
     # A site whose every image alone makes too many ears too loud at T = high cannot be used.
-    loud = (program.single + program.fixed > ratio * high) @ program.ear_weight
+    loud = (program.gain + program.fixed > ratio * high) @ program.ear_weight
     usable = loud <= program.allowed
     order = -np.sort(-program.gain / images[:, None], axis=0)
     most_energy = order[:most].sum(axis=0) * float(images.max()) + program.fixed
@@ -340,7 +343,7 @@ def _model(highspy: Any, program: Program, low: float, high: float, most: int) -
         (-INFINITE, -program.fixed[tight]),
     )
     # A site that alone makes an ear too loud at any T here needs that ear to be left out.
-    pairs = np.argwhere((program.single + program.fixed > ratio * high) & usable[:, None])
+    pairs = np.argwhere((program.gain + program.fixed > ratio * high) & usable[:, None])
     table.add_pairs(pairs[:, 0], above + pairs[:, 1])
     for start in (below, above):
         table.add_one(start + every, program.ear_weight, -INFINITE, float(program.allowed))
