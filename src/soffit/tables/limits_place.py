@@ -151,7 +151,7 @@ ROWS: Final[tuple[Setting, ...]] = (
         most=10.0,
     ),
     _clearance("light", 0.02, "Clear strip between a speaker's flange and a light."),
-    _clearance("air_outlet", 0.3, "Clear strip between a speaker's flange and an air outlet."),
+    _clearance("air_outlet", 0.6, "Clear strip between a speaker's flange and an air outlet."),
     _clearance("sprinkler", 0.15, "Clear strip between a flush speaker and a sprinkler."),
     _clearance("detector", 0.3, "Clear strip between a speaker's flange and a detector."),
     _clearance("curtain", 0.15, "Clear strip between a speaker's flange and a smoke curtain."),
