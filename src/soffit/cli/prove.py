@@ -153,7 +153,7 @@ def _sheet(rows: "list[Expected]") -> str:
             row.quantity,
             row.direction,
             "" if row.frequency_hz is None else f"{row.frequency_hz:g}",
-            row.text or figure_text(row.middle),
+            row.text or ("" if row.middle is None else figure_text(row.middle)),
             "" if row.low is None or row.text else figure_text(row.low),
             "" if row.high is None or row.text else figure_text(row.high),
             row.unit,
