@@ -377,6 +377,9 @@ def finding_blocks(findings: Sequence[Finding]) -> list[Block]:
     names = {"stop": "Stops: do not build this", "warn": "Warnings", "note": "Notes"}
     blocks: list[Block] = []
     groups = group_findings(findings)
+    if any(item.defers or item.is_general for item in groups):
+        # first, not last: alone on a page nobody reads it
+        blocks.append({"kind": "text", "text": DEFER, "strong": True})
     for severity, name in names.items():
         here = [item for item in groups if item.first.severity == severity and not item.is_general]
         if here:
@@ -384,8 +387,6 @@ def finding_blocks(findings: Sequence[Finding]) -> list[Block]:
             widths = ("auto", "2fr", "5fr", "2.6fr", "3.4fr")
             rows = [_finding_row(item) for item in here]
             blocks += [heading(name), table(head, widths, "lllll", rows)]
-        if any(item.defers for item in here):
-            blocks.append({"kind": "text", "text": DEFER, "strong": True})
     general = [item for item in groups if item.is_general]
     if general:
         rows = [
@@ -399,7 +400,6 @@ def finding_blocks(findings: Sequence[Finding]) -> list[Block]:
         blocks += [
             heading("Cautions of the trade for what this job has"),
             table(("Code", "caution", "do"), ("auto", "2fr", "4fr"), "lll", rows),
-            {"kind": "text", "text": DEFER, "strong": True},
         ]
     if not blocks:
         blocks.append(text("The checks that were run found nothing to say."))
@@ -412,7 +412,7 @@ _NO_MEND: Final = "no mend: "
 
 def _finding_row(group: FindingGroup) -> Sequence[Any]:
     item = group.first
-    ending = " Then: defer, see below." if group.defers else ""
+    ending = " Then: defer, as said above." if group.defers else ""
     accepted = f" Accepted by {item.accepted_by}." if item.accepted_by else ""
     return (
         {"text": item.code, "tone": item.severity, "strong": True},

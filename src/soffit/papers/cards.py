@@ -338,7 +338,7 @@ class _Background:
             lines=list(self.edges),
         )
         halo = 0.5
-        wanted = Wanted(anchor=at, radius=_HERE, width=width + 2.0 * halo, height=2.6)
+        wanted = Wanted(anchor=at, radius=_HERE, width=width + 2.0 * halo, height=2.6 + 2.0 * halo)
         (place,) = place_all([wanted], room)
         scene.add(
             Disc(centre=at, radius=_HERE, layer="here", pen=Pen(0.3, ACCENT), fill=TINT),
@@ -346,7 +346,7 @@ class _Background:
         )
         if place is not None:  # the card's heading names it, too
             word = Text(
-                at=(place.box[0] + halo, place.box[3] - 0.4),
+                at=(place.box[0] + halo, place.box[3] - 0.4 - halo),
                 text=item.label,
                 layer="here",
                 cap=2.0,

@@ -15,6 +15,8 @@ from soffit.papers.views import MapView, RoomView, SpeakerView, TitleView
 _PER_SHEET: Final = 4
 _HEAD: Final = 7.0
 _FOOT: Final = 16.0
+_KEY: Final = 11.5
+"""From a map to the note under its colours. [mm]"""
 _GAP: Final = 5.0
 _NARROW: Final = 50.0
 _WIDE: Final = 150.0
@@ -142,7 +144,8 @@ def _one(
     left, top, right, bottom = cell
     word = fonts.fit(view.title, room_mm=right - left, cap_mm=2.3, weight="semibold")
     scene.add(Text(at=(left, top + 3.0), text=word, layer="notes", cap=2.3, weight="semibold"))
-    area = (left, top + _HEAD, right, bottom - _FOOT)
+    note = paragraph_height(view.note, room_mm=right - left) if view.note else 0.0
+    area = (left, top + _HEAD, right, min(bottom - _FOOT, bottom + 1.5 - _KEY - note))
     centred = fill_plan(room.outline, area)
     ring = bounds(centred.ring(room.outline))
     at = (centred.at[0] - ring[0] + left + 0.5, centred.at[1] - ring[1] + area[1])
@@ -153,7 +156,7 @@ def _one(
     colour_bar(
         scene, view, (ring[0], y, min(max(ring[2], left + 60.0), right, left + 140.0), y + 7.0)
     )
-    return paragraph(scene, (ring[0], y + 8.0, right, bottom + 2.0), view.note, colour=SOFT)
+    return paragraph(scene, (ring[0], y + _KEY - 3.5, right, bottom + 2.0), view.note, colour=SOFT)
 
 
 def _legend(scene: Scene, column: Box, room: RoomView, *, has_marks: bool) -> Box:
