@@ -1,7 +1,8 @@
 """Placing: every regular lattice of whole rooms, and certificates; one core.
 
 Times are processor seconds of this process where the work is ours (single-threaded products), so
-that a busy machine does not change them; certificates run in a child and are timed by the wall.
+that a busy machine does not change them. Certificates run in a child for 60 s by the wall: on a
+busy machine they get less of the processor, which the note says.
 """
 
 import os
@@ -21,6 +22,14 @@ def _cpu(times: int, work: Callable[[], object]) -> float:
         work()
         best = min(best, time.process_time() - start)
     return best
+
+
+def _all_cpu() -> float:
+    """Processor seconds of this process and of its children that have ended."""
+    import resource
+
+    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return sum(one.ru_utime + one.ru_stime for one in used)
 
 
 def _cases():  # noqa: ANN202
@@ -185,7 +194,7 @@ def certificate_rows() -> list[Row]:
         )
         meeting = [item for item in found.every() if item.spread_db <= 2 * half]
         best = min(meeting, key=lambda item: item.layout.count).layout
-        start = time.perf_counter()
+        start, busy = time.perf_counter(), _all_cpu()
         proof = prove_count(
             part,
             spread_db=2 * half,
@@ -193,15 +202,28 @@ def certificate_rows() -> list[Row]:
             known=(best.column, best.row),
             seconds=seconds,
         )
-        took = time.perf_counter() - start
+        took, busy = time.perf_counter() - start, _all_cpu() - busy
+        note = f"{proof.bound}..{proof.best_count} speakers, {took:.0f} s wall, {busy:.0f} s CPU"
+        if target == 0.0:
+            out.append(
+                Row(
+                    name=f"certificate {name}",
+                    measured=busy if proof.is_proven else float("inf"),
+                    unit="s CPU",
+                    target=30.0,
+                    target_text="proven, < 30 s",
+                    note=note,
+                )
+            )
+            continue
         out.append(
             Row(
                 name=f"certificate {name}: gap",
                 measured=100.0 * proof.gap_ratio,
                 unit="%",
                 target=100.0 * target + 1e-9,
-                target_text="proven, < 30 s" if target == 0.0 else f"<= {target:.0%} in 60 s",
-                note=f"{proof.bound}..{proof.best_count} speakers, {took:.0f} s wall",
+                target_text=f"<= {target:.0%} in 60 s",
+                note=note,
             )
         )
     return out

@@ -41,7 +41,7 @@ _FIRST_NODES: Final = 400
 _AT_ONCE: Final = 4
 """Intervals that one child looks at with few nodes."""
 
-_RELAX_SHARE: Final = 0.85
+_RELAX_SHARE: Final = 0.95
 """Share of the time for bounds without whole numbers; small rooms need little of it."""
 
 _KILL_AFTER: Final = 5.0

@@ -27,15 +27,15 @@ _COARSE: Final = 160
 """Coverage rows of the first look at an interval."""
 
 _MOST_EARS: Final = 700
-"""Up to so many ears have a row each in the later looks; more are added up."""
+"""Up to so many ears can have a row each."""
 
-_FINE: Final = 350
-"""Coverage rows of later looks at more ears than that."""
+_FEW: Final = ((_COARSE, 1.13), (350, 1.06), (700, 1.06), (700, 1.03), (700, 1.015))
+"""Looks at an interval where the ears are few: coverage rows, and upper over lower end at most."""
 
-_WIDTHS: Final = (1.13, 1.06, 1.03, 1.015)
-"""Upper over lower end of an interval at most, for each look."""
+_MANY: Final = ((_COARSE, 1.13), (250, 1.06), (350, 1.06), (350, 1.03), (350, 1.015))
+"""The same where they are many."""
 
-_LIFTED: Final = 2
+_LIFTED: Final = 3
 """First look with lifted rows."""
 
 _DEAR: Final = 4.0
@@ -93,16 +93,16 @@ def relax_intervals(
         Together they cover the same levels; wide intervals may have been split.
     """
     end = time.monotonic() + seconds
-    fine = _MOST_EARS if len(program.ear_m) <= _MOST_EARS else _FINE
+    looks = _FEW if len(program.ear_m) <= _MOST_EARS else _MANY
     queue = [_Open(bound, low, high, 0) for low, high, bound in intervals]
     with no_output():
-        return _weakest_first(program, queue, most, (fine, end))
+        return _weakest_first(program, queue, most, (looks, end))
 
 
 def _weakest_first(
-    program: Program, queue: list[_Open], most: int, how: tuple[int, float]
+    program: Program, queue: list[_Open], most: int, how: tuple[Sequence[tuple[int, float]], float]
 ) -> list[IntervalAnswer]:
-    fine, end = how
+    looks, end = how
     heapq.heapify(queue)
     done: list[IntervalAnswer] = []
     lift: Lift | None = None
@@ -110,7 +110,7 @@ def _weakest_first(
     while queue:
         item = heapq.heappop(queue)
         left = end - time.monotonic()
-        spent = item.look >= len(_WIDTHS)
+        spent = item.look >= len(looks)
         if item.bound > most or spent or left < _LEAST_SECONDS:
             is_by_clock |= item.bound <= most and not spent
             done.append(_answer(item, most, is_by_clock=is_by_clock))
@@ -121,19 +121,19 @@ def _weakest_first(
             lift = make_lift(program, item.low, item.high, left / 3.0)
             left = end - time.monotonic()
         used = lift if item.look >= _LIFTED else None
-        rows = _COARSE if item.look == 0 else fine
+        rows = looks[item.look][0]
         bound = _relaxed(program, (item.low, item.high), most, (rows, used, left))
         item.bound = max(item.bound, bound)
-        for part in _next(item):
+        for part in _next(item, looks):
             heapq.heappush(queue, part)
     done.extend(_answer(item, most, is_by_clock=False) for item in queue)
     return done
 
 
-def _next(item: _Open) -> list[_Open]:
+def _next(item: _Open, looks: Sequence[tuple[int, float]]) -> list[_Open]:
     """Halve what is too wide for the next look."""
     look = item.look + 1
-    if look == len(_WIDTHS) or item.high / item.low <= _WIDTHS[look]:
+    if look == len(looks) or item.high / item.low <= looks[look][1]:
         return [_Open(item.bound, item.low, item.high, look)]
     middle = float(np.sqrt(item.low * item.high))
     return [
