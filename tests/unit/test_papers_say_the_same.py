@@ -73,3 +73,20 @@ def test_tables_of_a_job_in_feet_are_in_feet(whole) -> None:
     cuts = [dict(zip(cables.head, row, strict=True))["Cut ft"] for row in cables.rows]
     assert all(cut == int(cut) for cut in cuts)
     assert all(cut * FOOT_M >= row.cut_m - 1e-6 for cut, row in zip(cuts, view.cables, strict=True))
+
+
+def test_a_number_in_the_brief_says_what_it_does_not_count(tmp_path) -> None:
+    folder = tmp_path / "trouble"
+    make_demo("trouble", folder)
+    report = make_design(folder, rooms=["lobby"])
+    (lobby,) = [room for room in report.whole.job.design.rooms if room.room_key == "lobby"]
+    assert "put by hand are not among these 9" in lobby.reason
+
+
+def test_no_two_things_of_a_demo_share_a_key(tmp_path) -> None:
+    folder = tmp_path / "trouble"
+    make_demo("trouble", folder)
+    design = open_job(folder).design
+    keys = [item.key for item in (*design.speakers, *design.lines, *design.amplifiers)]
+    keys += [item.key for line in design.lines for item in (*line.runs, *line.joints)]
+    assert len(keys) == len(set(keys))

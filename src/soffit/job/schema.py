@@ -215,7 +215,9 @@ class BriefEntry(Entry):
     max_level: Level | None = Field(default=None, description="Comfort limit, dBA.")
     speaker_type: str | None = Field(default=None, description="Id of the wanted type.")
     tap: Power | None = Field(default=None, description="Wanted tap.")
-    count: Count | None = Field(default=None, description="Wanted number of loudspeakers.")
+    count: Count | None = Field(
+        default=None, description="Wanted number of loudspeakers, beside those put by hand."
+    )
     spacing: Length | None = Field(default=None, description="Specified spacing.")
     low_tilt: Level | None = Field(
         default=None, description="Wanted low band over mid band where there is a subwoofer."

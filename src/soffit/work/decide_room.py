@@ -265,6 +265,16 @@ def _check_taps(
             )
 
 
+def _beside(room: Room, by_hand: int) -> str:
+    """Say that a number in the brief is laid beside what a person has put up."""
+    count = room.brief.count
+    if count is None or not by_hand:
+        return ""
+    left = count - by_hand
+    cure = f"ask for {left}" if left > 0 else "lock the room"
+    return f"The {by_hand} put by hand are not among these {count}: for {count} in all, {cure}."
+
+
 def settle_room(job: Job, room: Room, tried: Sequence[RoomLayouts], book: KeyBook) -> RoomDone:
     """Choose among the types searched, and turn the layout into speakers with keys and taps.
 
@@ -293,8 +303,9 @@ def settle_room(job: Job, room: Room, tried: Sequence[RoomLayouts], book: KeyBoo
     decision = _decision(best, tried)
     if tapped != equal:
         decision = _exact(job, room, decision, tapped)
-    if words:
-        decision = replace(decision, reason=f"{decision.reason} {words}")
+    for more in (_beside(room, best.n_placed), words):
+        if more:
+            decision = replace(decision, reason=f"{decision.reason} {more}")
     return RoomDone(decision=decision, speakers=tapped, findings=best.findings)
 
 
