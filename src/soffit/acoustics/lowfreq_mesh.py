@@ -13,6 +13,7 @@ from typing import Any, Final, Literal
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
+from scipy.sparse import csc_array
 from scipy.sparse.linalg import LinearOperator, eigsh, splu
 from scipy.spatial import Delaunay
 from shapely.geometry.polygon import orient
@@ -280,7 +281,7 @@ def mesh_modes(
     stiffness, inertia = laplace.assemble(basis), mass.assemble(basis)
     count = mode_count(area_m2=polygon.area, perimeter_m=polygon.length, limit_per_m=limit_per_m)
     wanted = min(int(1.03 * count) + 6, stiffness.shape[0] - 2)
-    squares, vectors = _smallest(stiffness.tocsc(), inertia.tocsc(), wanted)
+    squares, vectors = _smallest(csc_array(stiffness), csc_array(inertia), wanted)
     order = np.argsort(squares, kind="stable")
     wavenumber = np.sqrt(np.maximum(squares[order], 0.0))
     wavenumber[0] = 0.0  # the constant mode, known exactly
@@ -295,7 +296,9 @@ def mesh_modes(
     )
 
 
-def _smallest(stiffness: Any, inertia: Any, wanted: int) -> tuple[FloatArray, FloatArray]:
+def _smallest(
+    stiffness: csc_array, inertia: csc_array, wanted: int
+) -> tuple[FloatArray, FloatArray]:
     """Return the smallest eigenvalues and their vectors, normalised by the inertia."""
     size = stiffness.shape[0]
     factors = splu(
