@@ -296,6 +296,8 @@ def test_a_job_says_which_rooms_are_open_to_each_other(tmp_path: Path) -> None:
         (('["dining"]', '["dinning"]'), "dinning"),
         (('["dining"]', '["bar"]'), "bar"),
         (("corner = [5.5, 0]", "corner = [7.5, 0]"), "does not lie beside"),
+        (("corner = [5.5, 0]", "corner = [5.4, 4.8]"), "does not lie beside"),
+        (("corner = [5.5, 0]", "corner = [5.5, 4.9]"), "does not lie beside"),
     ],
 )
 def test_a_room_that_is_not_beside_is_refused(tmp_path: Path, change, says: str) -> None:

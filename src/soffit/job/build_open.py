@@ -34,11 +34,16 @@ def check_open_rooms(file: JobFile, problems: Problems, rooms: Sequence[Room]) -
 def _check_beside(problems: Problems, path: Path, room: Room, other: Room) -> None:
     from shapely import Polygon  # noqa: PLC0415 few jobs need it
 
-    apart_m = float(Polygon(room.outline).distance(Polygon(other.outline)))
+    mine, theirs = Polygon(room.outline), Polygon(other.outline)
+    near = mine.buffer(OPEN_APART_M, join_style="mitre")
+    apart_m = float(mine.distance(theirs))
+    along_m = float(near.intersection(theirs.exterior).length)
     if other.storey_key != room.storey_key:
         why = "they are on different storeys"
     elif apart_m > OPEN_APART_M:
         why = f"their outlines are {apart_m:.2f} m apart"
+    elif along_m <= 2.0 * OPEN_APART_M + 1e-6:
+        why = "their outlines meet at a corner only"
     else:
         return
     problems.add(
