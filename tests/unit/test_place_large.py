@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import soffit_place_cases as cases
-from soffit.design import place_ceiling
+from soffit.design import place_ceiling, place_option
 from soffit.design.place import choose_layouts
 from soffit.design.place_ceiling import search_ceiling
 from soffit.design.place_engine import make_engine
@@ -81,3 +81,15 @@ def test_figures_left_as_screened_are_made_exact_before_the_choice(monkeypatch) 
         part, family=question.family, share=0.95, enough_db=6.0, most_speakers=2000
     )
     assert again.is_rough
+
+
+def test_a_layout_judged_at_some_ears_only_has_no_figure_of_the_whole_field(monkeypatch) -> None:
+    monkeypatch.setattr(place_ceiling, "_MOST_PUBLIC", 0)
+    monkeypatch.setattr(place_ceiling, "full_engine", lambda _field, _sites: None)
+    monkeypatch.setattr(place_ceiling, "_SCREENED_EARS", 400)
+    monkeypatch.setattr(place_option, "_SMALL", 0)
+    monkeypatch.setattr(place_option, "_LARGE", 0)
+    room = cases.room(cases.rectangle(12.0, 9.0))
+    found = choose_layouts(room, speaker_type=cases.speaker_type(), line_voltage_v=100.0)
+    assert found.chosen.whole_spread_db is not None
+    assert any(option.whole_spread_db is None for option in found.options)

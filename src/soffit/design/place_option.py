@@ -111,13 +111,17 @@ def option_of(
     is_known = isinstance(one.energy, Known)
     is_public = one.energy is None or (is_main and not is_known)
     energy = whole.energy(one) if is_public or one.energy is None else one.energy()
+    is_thin = energy.size < whole.first.ears.count  # judged at some ears of a very large room
+    if is_thin and question.mains:
+        energy, is_thin = whole.energy(one), False
     if question.mains:
         energy = energy - whole.first.fixed_energy + fixed[0]
     levels = power_ratio_db(np.maximum(energy, 1e-30))
     spread = spread_of(energy, brief.evenness_share)
     total: float | None = spread
     if not brief.evenness_measure.startswith("whole"):
-        everything = _total(one, energy, fields, fixed, is_exact=is_public or is_known)
+        is_exact = is_public or is_known
+        everything = None if is_thin else _total(one, energy, fields, fixed, is_exact=is_exact)
         total = None if everything is None else spread_of(everything, brief.evenness_share)
     placed_w = sum(tap.power_w for tap in replace(question, guess_w=coil_w).placed_taps())
     of = one.voice if len(voices) > 1 else np.zeros(one.count, np.int64)
