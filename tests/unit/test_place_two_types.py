@@ -237,6 +237,23 @@ def test_a_type_without_a_tap_at_the_line_voltage_is_refused(job: Job, names) ->
     assert problem.do
 
 
+def test_a_subwoofer_is_not_the_type_of_a_ceiling_or_a_room(job: Job) -> None:
+    room = job.survey.room("workroom")
+    brief = replace(room.brief, speaker_type="ceiling-sub")
+    plain = tuple(replace(ceiling, speaker_type=None) for ceiling in room.ceilings)
+    asked = replace(room, brief=brief, ceilings=plain)
+    rooms = tuple(asked if item.key == "workroom" else item for item in job.survey.rooms)
+    whole = replace(job, survey=replace(job.survey, rooms=rooms))
+    half = with_types(job, "ceiling-sub", TYPES[1])
+    for one, at in ((whole, "brief.speaker_type"), (half, "ceilings[0].speaker_type")):
+        with pytest.raises(NoSolutionError) as caught:
+            decide(one, rooms=["workroom"])
+        (problem,) = caught.value.problems
+        assert "ceiling-sub is a subwoofer" in problem.what
+        assert at in problem.where
+        assert problem.do
+
+
 @pytest.mark.parametrize("names", [("too-large", TYPES[1]), (TYPES[1], "too-large")])
 def test_a_ceiling_without_a_place_for_its_type_stays_empty(job: Job, names) -> None:
     design, findings = decide(with_types(job, *names), rooms=["workroom"])

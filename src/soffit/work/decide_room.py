@@ -242,13 +242,25 @@ def layout_questions(
 def _check_taps(
     job: Job, room: Room, own: Mapping[str, SpeakerType], entries: Sequence[SpeakerType]
 ) -> None:
-    """Refuse a type that the survey names and that has no tap at the line voltage."""
+    """Refuse a type that the survey names and that has no tap at the line voltage.
+
+    A subwoofer is refused too where it would be the type of a whole room or ceiling.
+    """
     volts = job.survey.site.line_voltage_v
     at = f"job.toml rooms.{room.key}"
     named = [(f"{at}.brief.speaker_type", entry) for entry in entries if room.brief.speaker_type]
     for number, ceiling in enumerate(room.ceilings):
         if ceiling.key in own:
             named.append((f"{at}.ceilings[{number}].speaker_type", own[ceiling.key]))
+    for where, kind in named:
+        if kind.kind == "subwoofer":
+            msg = f"{room.label}: {kind.id} is a subwoofer and cannot carry the programme alone"
+            raise NoSolutionError(
+                msg,
+                where=where,
+                why="it ends where speech begins, so level and evenness of the room say nothing",
+                do="name a full-range type here, and put the subwoofer by hand or wish for it",
+            )
     for number, wish in enumerate(room.wishes):
         if wish.speaker_type is not None:
             kind = job.catalogue.speaker(wish.speaker_type)
