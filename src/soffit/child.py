@@ -1,7 +1,9 @@
 """Run a picklable function in a child process with limits on memory and time, and a hard kill."""
 
 import multiprocessing
+import os
 import resource
+import threading
 import traceback
 from collections.abc import Callable
 from multiprocessing.connection import Connection
@@ -13,6 +15,23 @@ P = ParamSpec("P")
 R = TypeVar("R")
 
 
+def end_with_parent() -> None:
+    """End this process as soon as the one that started it is gone, however that ended.
+
+    To be called in a process of ``multiprocessing``: one whose parent was killed hard is told
+    nothing, and would work on, or wait for work, for ever.
+    """
+    parent = multiprocessing.parent_process()
+    if parent is None:
+        return
+
+    def watch() -> None:
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True, name="end with parent").start()
+
+
 def _serve(
     connection: Connection,
     memory_bytes: int | None,
@@ -20,6 +39,7 @@ def _serve(
     args: tuple[Any, ...],
     kwargs: dict[str, Any],
 ) -> None:
+    end_with_parent()
     try:
         if memory_bytes is not None:
             resource.setrlimit(resource.RLIMIT_AS, (memory_bytes, memory_bytes))

@@ -8,6 +8,7 @@ from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wai
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
 
+from soffit.child import end_with_parent
 from soffit.design.place import RoomLayouts
 from soffit.errors import ChildError, Problem, SoffitError, StoppedError
 from soffit.work.layout_question import LayoutQuestion
@@ -159,7 +160,9 @@ def _in_processes(
     progress: Progress,
 ) -> tuple[Searched, ...]:
     context = multiprocessing.get_context("spawn")
-    pool = ProcessPoolExecutor(min(effort.workers, len(questions)), mp_context=context)
+    pool = ProcessPoolExecutor(
+        min(effort.workers, len(questions)), mp_context=context, initializer=end_with_parent
+    )
     futures: list[Future[Searched]] = [pool.submit(_answer, question) for question in questions]
     waiting = set(futures)
     try:
