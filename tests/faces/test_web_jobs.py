@@ -439,9 +439,15 @@ def test_a_plan_file_is_read_shown_and_kept(page: Page, shelf: Path) -> None:
 
 @pytest.mark.parametrize(
     ("name", "content"),
-    [("evil.exe", b"MZ"), ("plan.dxf", b"\x00" * 2000), ("rooms.csv", b"\xff\xfe\x00")],
+    [
+        ("evil.exe", b"MZ"),
+        ("plan.dxf", b"\x00" * 2000),
+        ("plan.ifc", b"ISO-10303-21;"),
+        ("rooms.csv", b"\xff\xfe\x00"),
+    ],
 )
 def test_files_that_are_no_plans_are_refused(page: Page, name: str, content: bytes) -> None:
     answer = page.send("POST", f"/api/plan-files/upload?name={name}", content=content)
     assert answer.status_code in {400, 422}, answer.text
     assert answer.json()["error"]["do"]
+    assert "soffit-plans" not in answer.text  # the name as sent, not a path of the server

@@ -11,6 +11,8 @@ from soffit.model.survey import Brief
 
 FloatArray = NDArray[np.float64]
 
+_SILENT_DB: Final = 80.0
+"""With such a spread some ears get no direct sound at all: no alternative to offer. [dB]"""
 _SAME_DB: Final = 1e-6
 
 
@@ -171,7 +173,9 @@ def choose(candidates: Sequence[Candidate], brief: Brief) -> Choice:
     held = f"it holds ±{chosen.spread_db / 2:.1f} dB over {brief.evenness_share:.0%} of the ears"
     if not met:
         held = f"it reaches ±{chosen.spread_db / 2:.1f} dB of the ±{brief.evenness_db:.1f} dB asked"
-    cheaper = [one for one in front if one.count < chosen.count][::-1][:2]
+    cheaper = [one for one in front if one.count < chosen.count and one.spread_db < _SILENT_DB][
+        ::-1
+    ][:2]
     finer = next(
         (
             one

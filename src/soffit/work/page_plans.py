@@ -8,12 +8,13 @@ import secrets
 import shutil
 import tempfile
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from soffit.errors import JobError, TableError
+from soffit.errors import JobError, Problem, SoffitError, TableError
 
 if TYPE_CHECKING:
     from soffit.plans.proposal import ReadWishes
@@ -117,7 +118,8 @@ class PlanDesk:
         path = folder / _other_name(clean, [mate.path.name for mate in mates])
         path.write_bytes(content)
         plan = SentPlan(key=key, path=path, first=mates[0].first if mates else key, told={})
-        self._first_read(plan, mates)
+        with _by_sent_name():
+            self._first_read(plan, mates)
         while len(self._known) >= _MOST_KEPT:
             self._known.pop(next(iter(self._known)))
         self._known[key] = plan
@@ -191,7 +193,8 @@ class PlanDesk:
         from soffit.work.read_plan import read_plan
 
         plan = self.find(key)
-        plan.report = read_plan(plan.path, others=self._riders(plan), wishes=_wishes(told))
+        with _by_sent_name():
+            plan.report = read_plan(plan.path, others=self._riders(plan), wishes=_wishes(told))
         plan.told = told
         return plan
 
@@ -278,6 +281,23 @@ class PlanDesk:
             is_changed |= report.is_changed
             differences += [item.as_dict() for item in report.differences]
         return {"changed": is_changed, "differences": differences}
+
+
+_KEPT_AT: Final = re.compile(r"\S*soffit-plans-\w+/[0-9a-f]+/")
+"""Where files that were sent lie for a while; nobody who sent one knows it by that."""
+
+
+@contextmanager
+def _by_sent_name() -> Iterator[None]:
+    """Let errors name a file as it was sent, not as it lies on this machine."""
+    try:
+        yield
+    except SoffitError as error:
+        error.problems = tuple(
+            Problem(**{part: _KEPT_AT.sub("", text) for part, text in problem.as_dict().items()})
+            for problem in error.problems
+        )
+        raise
 
 
 def site_of(name: str, *, is_imperial: bool) -> "SiteWishes":
