@@ -16,6 +16,8 @@ from soffit.model.decisions import Design
 DESIGN_FILE: Final = "design.json"
 DESIGN_FORMAT: Final = 1
 _DECIMALS: Final = 9
+_FARTHEST_M: Final = 1e8
+"""Farther from the origin than any map of the land begins. [m]"""
 
 
 @cache
@@ -225,6 +227,7 @@ def _check_numbers(problems: Problems, design: Design) -> None:
         need((*at, "tap", "power_w"), speaker.tap.power_w, 1e-3, 1e5)
         need((*at, "tap", "voltage_v"), speaker.tap.voltage_v, 1.0, 1000.0)
         need((*at, "mount_height_m"), speaker.mount_height_m, -1000.0, 1000.0)
+        need((*at, "position"), max(speaker.position, key=abs), -_FARTHEST_M, _FARTHEST_M)
     for index, line in enumerate(design.lines):
         at = ("lines", index)
         need((*at, "voltage_v"), line.voltage_v, 1.0, 1000.0)
@@ -232,3 +235,5 @@ def _check_numbers(problems: Problems, design: Design) -> None:
             need((*at, "runs", number, "length_m"), run.length_m, 0.0, 1e6)
         for number, joint in enumerate(line.joints):
             need((*at, "joints", number, "attenuation_db"), joint.attenuation_db, 0.0, 120.0)
+            far = max(joint.position, key=abs)
+            need((*at, "joints", number, "position"), far, -_FARTHEST_M, _FARTHEST_M)
