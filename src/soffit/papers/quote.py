@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from soffit.errors import JobError
+from soffit.model.findings import DEFER
 from soffit.papers import blocks, words
 from soffit.papers.letters import missing_letters, shown
 from soffit.papers.packs import pack_data
@@ -366,7 +367,7 @@ def quote_pdf(view: JobView, quote: QuoteView) -> bytes:
         {"kind": "bullets", "items": list(quote.assumptions)},
         blocks.heading("Not included"),
         {"kind": "bullets", "items": list(quote.exclusions)},
-        blocks.cautions(),
+        {"kind": "text", "text": DEFER, "strong": True},  # nobody takes a quote up a ladder
     ]
     sheet = {**flow("Q-01", view.title.job, content), "foot": "Quote"}
     data = pack_data(view, "Quote", [sheet])

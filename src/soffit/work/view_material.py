@@ -28,7 +28,7 @@ def material_rows(
     slack_ratio
         Waste and slack on top of the cable's route length.
     """
-    counted = (*_speakers(job), *_parts(job, ceiling), *wiring_parts(job))
+    counted = (*_speakers(job), *_parts(job, ceiling), *_hooks(job), *wiring_parts(job))
     return (
         *with_spares(counted, job.survey.equipment.spare_ratio),
         *_cables(job, slack_ratio),
@@ -102,19 +102,6 @@ def _cables(job: Job, slack_ratio: float) -> list[MaterialRow]:
         pieces = [one * (1.0 + slack_ratio) for one in lengths]
         quantity = float(math.ceil(wanted / FOOT_M - 1e-9)) if imperial else round(wanted, 1)
         unit = "ft" if imperial else "m"
-        every_m = job.survey.limits["cable_support_every_m"]
-        supports = sum(math.ceil(one / every_m) for one in lengths)
-        rows.append(
-            MaterialRow(
-                section="Cable",
-                item=f"Hook or clip for {cable_text(cable)}, fixed to the structure",
-                quantity=supports,
-                unit="pcs",
-                source="design",
-                note=f"one every {format_length(every_m, imperial=imperial)} of route;"
-                " fewer where runs share a hook",
-            )
-        )
         rows.append(
             MaterialRow(
                 section="Cable",
@@ -128,6 +115,25 @@ def _cables(job: Job, slack_ratio: float) -> list[MaterialRow]:
             )
         )
     return rows
+
+
+def _hooks(job: Job) -> list[MaterialRow]:
+    """Count what carries the cable: not tiles, not hanger wires, not other services."""
+    every_m = job.survey.limits["cable_support_every_m"]
+    lengths = [run.length_m for line in job.design.lines for run in line.runs]
+    if not lengths:
+        return []
+    step = format_length(every_m, imperial=job.survey.site.is_imperial)
+    return [
+        MaterialRow(
+            section="Boxes, terminals, seals",
+            item="Hook or clip for cable, fixed to the structure",
+            quantity=sum(math.ceil(one / every_m) for one in lengths),
+            unit="pcs",
+            source="design",
+            note=f"one every {step} of route; fewer where runs share a hook",
+        )
+    ]
 
 
 def _whole(length_m: float, imperial: bool) -> str:
