@@ -80,6 +80,14 @@ def test_two_loudspeakers_too_close_do_not_cut_a_room_of_thirty(hall):
     assert nearest_m(close) == pytest.approx(nearest_m(few))
 
 
+def test_two_loudspeakers_on_one_spot_do_not_cut_a_room_of_six(hall):
+    _, speakers = hall
+    few = speakers[:6]
+    x, y = few[0].position
+    twin = (replace(few[0], key="twin", position=(x + 0.3, y + 0.2)), *few)
+    assert nearest_m(twin) == pytest.approx(nearest_m(few))
+
+
 def test_a_small_room_and_an_empty_one_stay_on_one_sheet(hall):
     job = sample_job()
     for room in job.rooms:

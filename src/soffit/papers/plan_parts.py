@@ -18,6 +18,7 @@ LEAST_TILE_MM: Final = 2.8
 
 _CLOSE_SHARE: Final = 0.1
 _STEP_M: Final = 0.1
+_ONE_SPOT_M: Final = 0.6
 _CLEAR_M: Final = 0.25
 _BEYOND_M: Final = 1.0
 
@@ -45,6 +46,8 @@ class Part:
 def nearest_m(speakers: Sequence[SpeakerView]) -> float:
     """Return the distance to the nearest other loudspeaker that nine in ten keep.
 
+    Two within an arm's length are one spot: no scale parts them.
+
     Parameters
     ----------
     speakers
@@ -57,6 +60,8 @@ def nearest_m(speakers: Sequence[SpeakerView]) -> float:
             if places[other][0] - place[0] > least[index]:
                 break
             gap = math.dist(place, places[other])
+            if gap < _ONE_SPOT_M:
+                continue  # no scale parts them, and a check names them
             least[index] = min(least[index], gap)
             least[other] = min(least[other], gap)
     return sorted(least)[int(_CLOSE_SHARE * len(least))] if least else math.inf
