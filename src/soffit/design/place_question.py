@@ -194,10 +194,6 @@ class Question:
             fixed_energy=self.fixed_energy(weight, used, named.startswith("whole")),
         )
 
-    def whole_field(self) -> Field:
-        """Return the whole field in the band of the brief's measure, at all ears."""
-        return self.field(WHOLE[self.room.brief.evenness_measure])
-
     def loudness_field(self) -> Field:
         """Return the whole field in dBA at some hundred ears, for taps."""
         step = max(1, -(-self.ears.count // _LOUDNESS_EARS))

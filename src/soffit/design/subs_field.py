@@ -115,19 +115,6 @@ def _prism(room: Room) -> tuple[float, tuple[str, ...]]:
     return height, tuple(notes)
 
 
-def is_prismatic(room: Room) -> bool:
-    """Return whether a room is a prism: one flat ceiling height.
-
-    Parameters
-    ----------
-    room
-        The room.
-    """
-    heights = [ceiling.height_m for ceiling in room.ceilings]
-    flat = all(ceiling.slope_ratio == 0.0 for ceiling in room.ceilings)
-    return bool(heights) and flat and max(heights) - min(heights) <= 0.05
-
-
 def _tones_per_band(question: SubQuestion, top_hz: float, limits: Limits) -> int:
     """Tones so close that none of the damped modes slips between them (they are 2.2/T wide)."""
     time_s = max(question.reverberation_s[:2]) if question.reverberation_s else 0.0

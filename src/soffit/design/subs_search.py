@@ -20,7 +20,6 @@ ComplexArray = NDArray[np.complex128]
 IndexArray = NDArray[np.int64]
 
 MOST_SUBS: Final = 4
-EXACT_UP_TO: Final = 2
 
 _BLOCK: Final = 64
 _STARTS: Final = 10

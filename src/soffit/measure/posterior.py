@@ -439,8 +439,3 @@ def _shortlist(
     if len(kept) < KEEP_LEAST:
         kept = [int(i) for i in order[:KEEP_LEAST]]
     return sorted(kept)
-
-
-def looks_of(shown: Sequence[Shown]) -> tuple[Look, ...]:
-    """Return what was read, in order."""
-    return tuple(item.look for item in shown)

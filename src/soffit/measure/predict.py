@@ -19,7 +19,7 @@ from soffit.circuit.tree import TreeState, solve_tree
 from soffit.decibel import field_ratio_db, power_ratio_db
 from soffit.measure.line_plan import LinePlan
 from soffit.measure.shape import ShapePrior, shape_prior
-from soffit.measure.suspects import SILENT, WHOLE_LINE, Suspect, fault_kinds
+from soffit.measure.suspects import WHOLE_LINE, Suspect, fault_kinds
 
 Direction = Literal["whole", "out", "in", "alone", "volts", "amps"]
 
@@ -635,22 +635,6 @@ class LineModel:
 _HEALTHY: Final = Suspect(kind="none", place=-1, size=1.0, weight=1.0)
 
 
-def is_dead(suspect: Suspect) -> bool:
-    """Say whether a suspicion silences the loudspeaker at its own place only."""
-    return suspect.kind in SILENT
-
-
 def touches(suspect: Suspect, place: int) -> bool:
     """Say whether a suspicion sits at a place or in the whole line."""
     return suspect.kind in WHOLE_LINE or suspect.place == place
-
-
-def log_ohm(value_ohm: float) -> float:
-    """Natural logarithm in which readings are compared.
-
-    Parameters
-    ----------
-    value_ohm
-        Magnitude of an impedance. [Ω]
-    """
-    return math.log(value_ohm)
