@@ -15,6 +15,8 @@ from typing import Any
 import httpx
 
 CHROMIUM = "/usr/bin/chromium"
+DESK = {"width": 1440, "height": 900}
+PHONE = {"width": 390, "height": 844}
 ARGUMENTS = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
@@ -132,3 +134,22 @@ def readings_of(folder: Path) -> list[dict[str, Any]]:
     """Return the lines of a job's readings."""
     path = folder / "readings.jsonl"
     return [json.loads(line) for line in path.read_text().splitlines()] if path.exists() else []
+
+
+def watched_page(browser: Any, server: Server, **how: Any) -> Iterator[Any]:
+    """Yield a page of a new context; what it did wrong fails the test."""
+    context = browser.new_context(**how)
+    page = context.new_page()
+    page.set_default_timeout(20_000)
+    watch = Watch(page, server.link)
+    yield page
+    watch.check()
+    context.close()
+
+
+def expect(locator: Any) -> Any:
+    """Wait for a locator as long as a loaded machine may take."""
+    from playwright.sync_api import expect as playwright_expect
+
+    playwright_expect.set_options(timeout=20_000)
+    return playwright_expect(locator)

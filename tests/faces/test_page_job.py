@@ -13,7 +13,17 @@ from typing import Any
 import pytest
 
 from soffit.job.api import edit_survey, open_job
-from soffit_page import Server, Watch, chromium, readings_of, served
+from soffit_page import (
+    DESK,
+    PHONE,
+    Server,
+    Watch,
+    chromium,
+    expect,
+    readings_of,
+    served,
+    watched_page,
+)
 from soffit_web_page import designed_job
 
 pytestmark = pytest.mark.needs("chromium")
@@ -23,8 +33,6 @@ Assembly hall,12 m,9 m,3 m,lecture hall,grid
 Office,5 m,4 m,2.7 m,office,grid
 """
 SHEETS = ["survey", "ceiling", "choices", "lines", "check", "papers", "prove", "trace", "log"]
-DESK = {"width": 1440, "height": 900}
-PHONE = {"width": 390, "height": 844}
 
 
 @pytest.fixture(scope="module")
@@ -48,31 +56,12 @@ def browser() -> Iterator[Any]:
 
 @pytest.fixture
 def desk(browser: Any, server: Server) -> Iterator[Any]:
-    context = browser.new_context(viewport=DESK)
-    page = context.new_page()
-    page.set_default_timeout(20_000)
-    watch = Watch(page, server.link)
-    yield page
-    watch.check()
-    context.close()
+    yield from watched_page(browser, server, viewport=DESK)
 
 
 @pytest.fixture
 def phone(browser: Any, server: Server) -> Iterator[Any]:
-    context = browser.new_context(viewport=PHONE, has_touch=True, is_mobile=True)
-    page = context.new_page()
-    page.set_default_timeout(20_000)
-    watch = Watch(page, server.link)
-    yield page
-    watch.check()
-    context.close()
-
-
-def expect(locator: Any) -> Any:
-    from playwright.sync_api import expect as playwright_expect
-
-    playwright_expect.set_options(timeout=20_000)
-    return playwright_expect(locator)
+    yield from watched_page(browser, server, viewport=PHONE, has_touch=True, is_mobile=True)
 
 
 def revision(page: Any) -> int:

@@ -8,15 +8,13 @@ from typing import Any
 import pytest
 
 from soffit.job.api import edit_survey, open_job
-from soffit_page import Server, Watch, chromium, served
+from soffit_page import DESK, PHONE, Server, chromium, expect, served, watched_page
 from soffit_small_plans import PIXEL_M, small_dxf, small_ifc, small_pdf, small_picture
 from soffit_web_page import designed_job
 
 pytestmark = pytest.mark.needs("chromium")
 
 SHARED = Path(__file__).parents[3] / "shared" / "data"
-DESK = {"width": 1440, "height": 900}
-PHONE = {"width": 390, "height": 844}
 
 
 @pytest.fixture(scope="module")
@@ -34,29 +32,12 @@ def browser() -> Iterator[Any]:
 
 @pytest.fixture
 def desk(browser: Any, server: Server) -> Iterator[Any]:
-    yield from _page(browser, server, viewport=DESK)
+    yield from watched_page(browser, server, viewport=DESK)
 
 
 @pytest.fixture
 def phone(browser: Any, server: Server) -> Iterator[Any]:
-    yield from _page(browser, server, viewport=PHONE, has_touch=True, is_mobile=True)
-
-
-def _page(browser: Any, server: Server, **how: Any) -> Iterator[Any]:
-    context = browser.new_context(**how)
-    page = context.new_page()
-    page.set_default_timeout(20_000)
-    watch = Watch(page, server.link)
-    yield page
-    watch.check()
-    context.close()
-
-
-def expect(locator: Any) -> Any:
-    from playwright.sync_api import expect as playwright_expect
-
-    playwright_expect.set_options(timeout=20_000)
-    return playwright_expect(locator)
+    yield from watched_page(browser, server, viewport=PHONE, has_touch=True, is_mobile=True)
 
 
 def _send(page: Any, server: Server, *files: Path) -> None:
